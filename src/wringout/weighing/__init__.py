@@ -1,0 +1,1 @@
+"""Which causes make the readings likely, and what to read next."""
