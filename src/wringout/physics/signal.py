@@ -35,7 +35,7 @@ def _span(low: ArrayLike, high: ArrayLike) -> tuple[Array, Array]:
     if bool(np.any(width <= 0.0)):
         raise InputError(
             f"signal span from {np.max(bottom):g} to {np.min(floats(high)):g} V: the high end must lie above"
-            " the low end; for an actuator of reversed action give the ends in order and say that it opens at the low end"
+            " the low end; for reversed action give the ends in order and say that it opens at the low end"
         )
     return bottom, width
 
