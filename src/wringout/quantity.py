@@ -117,7 +117,18 @@ def _listed() -> tuple[TradeUnit, ...]:
     fahrenheit, celsius = ("°F", "deg F", "deg_F", "F"), ("°C", "deg C", "deg_C", "C")
     delta_f = ("Δ°F", "delta °F", "delta degF", "delta_F", "delta F")
     delta_c = ("Δ°C", "delta °C", "delta degC", "delta_C", "delta C")
-    in_water = ("in. w.c.", "in w.c.", "in wc", "iwc", "inH2O", "in. w.g.", "in w.g.", "inWG", '"wc', "in. wc")
+    in_water = (
+        "in. w.c.",
+        "in w.c.",
+        "in wc",
+        "iwc",
+        "inH2O",
+        "in. w.g.",
+        "in w.g.",
+        "inWG",
+        '"wc',
+        "in. wc",
+    )
     return (
         unit("degF", d.TEMPERATURE, 5.0 / 9.0, -160.0 / 9.0, 1, also=fahrenheit),
         unit("degC", d.TEMPERATURE, 1.0, 0.0, 1, also=celsius),

@@ -10,7 +10,9 @@ from wringout.quantity import format
 
 __all__ = ["check_unit"]
 
-STANDARD_PRESSURE_SCALE = 8434.0  # m; standard atmosphere near the ground thins by exp(-z/scale), within 2 % to 3000 m
+STANDARD_PRESSURE_SCALE = (
+    8434.0  # m; standard atmosphere near the ground thins by exp(-z/scale), within 2 % to 3000 m
+)
 
 
 def check_unit(v: Filler, reader: Reader) -> None:
@@ -57,7 +59,14 @@ class _Check:
         return words if source.kind == "given" else f"{words} (assumed: {source.rule})"
 
     def ordered(
-        self, low: str, high: str, dimension: str, *, strict: bool = False, slack: float = 1.0, plus: float = 0.0
+        self,
+        low: str,
+        high: str,
+        dimension: str,
+        *,
+        strict: bool = False,
+        slack: float = 1.0,
+        plus: float = 0.0,
     ) -> None:
         """The first field may not exceed the second."""
         a, b = self.v[low], self.v[high] * slack + plus
@@ -65,7 +74,9 @@ class _Check:
         if over(float(a), float(b) + (0.0 if strict else 1e-9 * abs(b))):
             word = "below" if strict else "at most"
             self.refuse(
-                low, f"{self.shown(low, dimension)} must be {word} {high}, which is {self.shown(high, dimension)}", high
+                low,
+                f"{self.shown(low, dimension)} must be {word} {high}, which is {self.shown(high, dimension)}",
+                high,
             )
 
 
@@ -78,11 +89,15 @@ def _stages(check: _Check) -> None:
     first = f"cooling.stages.{ids[0]}.share"
     if abs(sum(shares) - 1.0) > 0.005 or min(shares) <= 0.0:
         words = " + ".join(f"{100 * share:.3g} %" for share in shares)
-        check.refuse(first, f"the shares of the stages must add up to 100 %; found {words} = {100 * sum(shares):.4g} %")
+        check.refuse(
+            first, f"the shares of the stages must add up to 100 %; found {words} = {100 * sum(shares):.4g} %"
+        )
     for name in ids[1:]:
         path = f"cooling.stages.{name}.modulating"
         if v[path]:
-            check.refuse(path, f"only the first stage ({ids[0]}) may modulate; list the modulating stage first")
+            check.refuse(
+                path, f"only the first stage ({ids[0]}) may modulate; list the modulating stage first"
+            )
 
 
 def _same_power(check: _Check, rated: str, power: str) -> None:

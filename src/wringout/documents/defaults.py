@@ -131,14 +131,20 @@ def _cooling(v: Filler) -> None:
 
 def _chilled_water(v: Filler) -> None:
     rated = "cooling.rated"
-    have = {name: v.values.get(f"{rated}.{name}") for name in ("total", "water_in", "water_out", "water_flow")}
+    have = {
+        name: v.values.get(f"{rated}.{name}") for name in ("total", "water_in", "water_out", "water_flow")
+    }
     usual_rise = to_si(10.0, "delta_degF", "temperature_difference")
     if have["total"] and have["water_flow"]:
         usual_rise = have["total"] / (have["water_flow"] * WATER_HEAT)
     if have["water_out"] is not None:
         v.assume(f"{rated}.water_in", have["water_out"] - usual_rise, "leaving water less its rise", 1.0)
     v.assume(f"{rated}.water_in", to_si(44.0, "degF", "temperature"), "44 degF", 1.5)
-    rule = "entering water plus its rise" if have["total"] and have["water_flow"] else "10 delta_degF over entering"
+    rule = (
+        "entering water plus its rise"
+        if have["total"] and have["water_flow"]
+        else "10 delta_degF over entering"
+    )
     v.assume(f"{rated}.water_out", v[f"{rated}.water_in"] + usual_rise, rule, 1.5)
     if have["water_flow"]:
         rise = v[f"{rated}.water_out"] - v[f"{rated}.water_in"]
@@ -152,7 +158,9 @@ def _stages(v: Filler) -> None:
     rest = 1.0 - sum(v[f"{path}.share"] for path in paths if path not in missing)
     for path in missing:
         v.assume(f"{path}.share", rest / len(missing), "an equal part of what the other stages leave", 0.05)
-    known = [v[f"{p}.current"] / v[f"{p}.share"] for p in paths if f"{p}.current" in v and v[f"{p}.share"] > 0]
+    known = [
+        v[f"{p}.current"] / v[f"{p}.share"] for p in paths if f"{p}.current" in v and v[f"{p}.share"] > 0
+    ]
     for path in paths:
         v.assume(f"{path}.modulating", False, "no")
         if known:
@@ -171,7 +179,12 @@ def _hot_water(v: Filler) -> None:
     if f"{source}.water_out" in v:
         v.assume(f"{rated}.water_in", v[f"{source}.water_out"], "water leaving the source", 1.0)
     usual = 150.0 if boiler else 115.0
-    v.assume(f"{rated}.water_in", to_si(usual, "degF", "temperature"), f"{usual:.0f} degF from a {v['source.kind']}", 5.0)
+    v.assume(
+        f"{rated}.water_in",
+        to_si(usual, "degF", "temperature"),
+        f"{usual:.0f} degF from a {v['source.kind']}",
+        5.0,
+    )
     v.assume(f"{source}.water_out", v[f"{rated}.water_in"], "water entering the coil", 1.0)
     _reheat_power(v, limit=v[f"{source}.heat"] / 1.15 if f"{source}.heat" in v else math.inf)
     v.scaled(f"{source}.heat", 1.15 * v[f"{rated}.heat"], "15 % over the coil", 0.1)
@@ -194,15 +207,21 @@ def _reheat_power(v: Filler, limit: float) -> None:
     rated = "reheat.rated"
     rise = to_si(30.0, "delta_degF", "temperature_difference")
     hot = f"{rated}.water_in" if f"{rated}.water_in" in v else f"{rated}.condensing_t"
-    rise = min(rise, 0.7 * (v[hot] - v[f"{rated}.entering_t"]))  # a coil of 70 % effectiveness, generous already
+    rise = min(
+        rise, 0.7 * (v[hot] - v[f"{rated}.entering_t"])
+    )  # a coil of 70 % effectiveness, generous already
     heat = min(AIR_HEAT * v[f"{rated}.airflow"] * rise, limit)
-    v.scaled(f"{rated}.heat", heat, "supply airflow raised by 30 delta_degF, as far as the source gives it", 0.2)
+    v.scaled(
+        f"{rated}.heat", heat, "supply airflow raised by 30 delta_degF, as far as the source gives it", 0.2
+    )
 
 
 def _loop(v: Filler) -> None:
     v.assume("loop.fluid", "water", "water")
     water = v["loop.fluid"] == "water"
-    v.assume("loop.concentration", 0.0 if water else 0.30, "none" if water else "30 %", 0.0 if water else 0.05)
+    v.assume(
+        "loop.concentration", 0.0 if water else 0.30, "none" if water else "30 %", 0.0 if water else 0.05
+    )
     v.scaled("loop.pipe.length", to_si(150.0, "ft", "length"), "150 ft one way", 0.4)
     flow = v["loop.flow"]
     nominal = next((size for size, bore in PIPES if flow / (math.pi / 4.0 * bore**2) <= 1.2), 10.0)
@@ -259,13 +278,20 @@ def _space_and_control(v: Filler) -> None:
     height = to_si(16.0, "ft", "length")
     if "space.volume" in v:
         v.scaled("space.floor_area", v["space.volume"] / height, "volume over a height of 16 ft", 0.3)
-    v.scaled("space.floor_area", supply / CFM / 0.6 * to_si(1.0, "ft2", "area"), "0.6 cfm of supply per ft2", 0.5)
+    v.scaled(
+        "space.floor_area", supply / CFM / 0.6 * to_si(1.0, "ft2", "area"), "0.6 cfm of supply per ft2", 0.5
+    )
     v.scaled("space.volume", v["space.floor_area"] * height, "floor area times a height of 16 ft", 0.3)
     people = float(round(v["air.outdoor_airflow"] / (20.0 * CFM)))
     v.assume("space.people", people, "one per 20 cfm of outdoor air", 0.6 * people)
     people = v["space.people"]
     each = to_si(0.25, "lb/h", "mass_flow")
-    v.assume("space.moisture", people * each, "0.25 lb/h a person", 0.6 * people * each + to_si(3.0, "lb/h", "mass_flow"))
+    v.assume(
+        "space.moisture",
+        people * each,
+        "0.25 lb/h a person",
+        0.6 * people * each + to_si(3.0, "lb/h", "mass_flow"),
+    )
     gain = people * to_si(250.0, "Btu/h", "power") + v["space.floor_area"] * 8.0
     v.assume("space.sensible", gain, "250 Btu/h a person and 8 W/m2 of light", 0.6 * abs(gain))
     leak = 0.15 * v["space.volume"] / 3600.0
@@ -278,7 +304,9 @@ def _space_and_control(v: Filler) -> None:
             v.assume(point, v[own], "the set point", 0.5)
         v.assume(point, to_si(usual, "degF", "temperature"), f"{usual:.0f} degF", 1.5)
         v.assume(own, v[point], "the design state", 0.5)
-    v.assume("control.dew_point_band", to_si(3.0, "delta_degF", "temperature_difference"), "3 delta_degF", 0.5)
+    v.assume(
+        "control.dew_point_band", to_si(3.0, "delta_degF", "temperature_difference"), "3 delta_degF", 0.5
+    )
     dew = v.values.get("space.design_day.outdoor_dew_point", to_si(74.0, "degF", "temperature"))
     outdoor = max(to_si(86.0, "degF", "temperature"), dew + 3.0)
     v.assume("space.design_day.outdoor_t", outdoor, "86 degF, a warm and wet summer's day", 2.5)

@@ -49,7 +49,9 @@ class Reader:
         if isinstance(node, Branch):
             return node
         found = f'"{_short(node.text)}"' if isinstance(node, Leaf) else "a list"
-        self.refuse(f"found {found}, wanted a mapping of fields{example and f', as in {example}'}", node.line, path)
+        self.refuse(
+            f"found {found}, wanted a mapping of fields{example and f', as in {example}'}", node.line, path
+        )
 
     def known(self, branch: Branch, allowed: Iterable[str], path: str) -> None:
         """Refuse a field that is not among those allowed, naming the nearest."""
@@ -138,7 +140,9 @@ class Reader:
             stage = self.branch(item, f"{path}[{position}]", "{id: c1, share: 50 %}")
             identity = stage.entries.get("id")
             if not isinstance(identity, Leaf) or not _ID.fullmatch(identity.text):
-                self.refuse("a stage needs an id of lower-case letters and digits, for example c1", stage.line, path)
+                self.refuse(
+                    "a stage needs an id of lower-case letters and digits, for example c1", stage.line, path
+                )
             if identity.text in ids:
                 self.refuse(f'the id "{identity.text}" is given twice', identity.line, path)
             ids.append(identity.text)

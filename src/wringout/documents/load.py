@@ -73,7 +73,9 @@ def _kinds(reader: Reader, tree: Branch, found: dict[str, Found]) -> None:
     if found["cooling.kind"].value == "dx":
         need("cooling.stages", " (dx cooling: the stages in the order they are called, each `- {id: c1}`)")
         if not found["cooling.stages"].value:
-            reader.refuse("dx cooling needs at least one stage", found["cooling.stages"].line, "cooling.stages")
+            reader.refuse(
+                "dx cooling needs at least one stage", found["cooling.stages"].line, "cooling.stages"
+            )
         for name in ("water_in", "water_out", "water_flow"):
             lacks(f"cooling.rated.{name}", "dx cooling")
     else:

@@ -1,0 +1,68 @@
+"""Loads call and trend documents against the catalogue: points that exist, that the unit has, and what they measure."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from wringout.catalogue.points import INSTRUMENTS, has_point, point
+from wringout.documents.call import CALL_FORMAT, Call, Vocabulary, call_from_tree, read_call
+from wringout.documents.fields import Reader
+from wringout.documents.load import unit_from_tree
+from wringout.documents.measure import Measure
+from wringout.documents.source import Leaf, read_tree
+from wringout.documents.trend import TREND_FORMAT, Trend, read_trend, trend_from_tree
+from wringout.documents.unit import UNIT_FORMAT, Unit
+
+__all__ = ["load_call", "load_trend", "load_document", "vocabulary"]
+
+
+def vocabulary() -> Vocabulary:
+    """What a call document may name."""
+    return Vocabulary(
+        measure=_measure, usual=lambda name: point(name).by, instruments=INSTRUMENTS, causes=_causes
+    )
+
+
+def load_call(path: str | Path) -> Call:
+    """Read a call document with its unit document, checked against the catalogue.
+
+    Raises
+    ------
+    InputError
+        For anything that must be mended; the message names file, line and field.
+    """
+    return read_call(path, vocabulary())
+
+
+def load_trend(path: str | Path) -> Trend:
+    """Read a trend document, checked against the catalogue; the trend file itself is not opened."""
+    return read_trend(path, vocabulary())
+
+
+def load_document(path: str | Path) -> Unit | Call | Trend:
+    """Read a document of any kind, told by its ``format``."""
+    path = Path(path)
+    tree = read_tree(path)
+    node = tree.entries.get("format")
+    kind = node.text if isinstance(node, Leaf) else None
+    if kind == UNIT_FORMAT:
+        return unit_from_tree(tree, str(path))
+    if kind == CALL_FORMAT:
+        return call_from_tree(tree, str(path), path.parent, vocabulary())
+    if kind == TREND_FORMAT:
+        return trend_from_tree(tree, str(path), path.parent, vocabulary())
+    known = f"{UNIT_FORMAT}, {CALL_FORMAT} or {TREND_FORMAT}"
+    found = "missing" if node is None else f'found "{kind[:40]}"' if kind is not None else "found no word"
+    Reader(str(path)).refuse(f"{found}; write {known}", node.line if node else tree.line, "format")
+
+
+def _measure(name: str, unit: Unit | None) -> Measure:
+    if unit is not None:
+        has_point(unit, name)
+    return point(name).measure
+
+
+def _causes() -> tuple[str, ...]:
+    from wringout.catalogue.causes import causes  # late: most calls hold no change
+
+    return tuple(causes())
