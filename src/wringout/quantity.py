@@ -1,12 +1,12 @@
 """The only place where a string with a unit becomes an SI number, and an SI number becomes a string again.
 
-A quantity is written as a number, a space and a unit of the trade: ``58.5 degF``, ``9000 cfm``, ``0.42 inWC``. The list
-of units is closed, so that a slip is an error and never another unit. Inside, temperatures are in degC, differences
-in K, shares 0..1, and everything else in plain SI.
+A quantity is written as a number, a space and a unit of the trade: ``58.5 degF``, ``9000 cfm``, ``0.42 inWC``.
+The list of units is closed, so that a slip is an error and never another unit. Inside, temperatures are in
+degC, differences in K, shares 0..1, and everything else in plain SI.
 
 Decided on purpose:
 
-- temperatures and temperature differences are two dimensions with units of their own (``degF``, ``delta_degF``);
+- temperatures and their differences are two dimensions with units of their own (``degF``, ``delta_degF``);
 - ``ft`` is a length, and in the dimension ``head`` a column of water: pressures convert into head with the
   conventional column of 1000 kg/m3 at standard gravity (2.31 ft to the psi), as gauges in the field are read;
 - ``mA`` of a control signal counts as the voltage that it makes across 500 ohm;
@@ -330,8 +330,8 @@ def parse(text: object, dimension: Dimension | str, *, atmosphere: float | None 
     Raises
     ------
     InputError
-        For a bare number, an unknown unit, a unit of another dimension, a comma, NaN, infinity, a temperature below
-        absolute zero. The message says what was found and which units are taken.
+        For a bare number, an unknown unit, a unit of another dimension, a comma, NaN, infinity, a temperature
+        below absolute zero. The message says what was found and which units are taken.
     """
     dimension = Dimension(dimension)
     written = _written(text, dimension)

@@ -1,4 +1,4 @@
-"""Loads call and trend documents against the catalogue: points that exist, that the unit has, and what they measure."""
+"""Loads call and trend documents against the catalogue: points that exist and that the unit has."""
 
 from __future__ import annotations
 
@@ -53,12 +53,11 @@ def load_document(path: str | Path) -> Unit | Call | Trend:
         return trend_from_tree(tree, str(path), path.parent, vocabulary())
     known = f"{UNIT_FORMAT}, {CALL_FORMAT} or {TREND_FORMAT}"
     found = "missing" if node is None else f'found "{kind[:40]}"' if kind is not None else "found no word"
-    Reader(str(path)).refuse(f"{found}; write {known}", node.line if node else tree.line, "format")
+    raise Reader(str(path)).error(f"{found}; write {known}", node.line if node else tree.line, "format")
 
 
 def _measure(name: str, unit: Unit | None) -> Measure:
-    if unit is not None:
-        has_point(unit, name)
+    has_point(unit, name)
     return point(name).measure
 
 

@@ -22,8 +22,8 @@ __all__ = ["Point", "POINTS", "INSTRUMENTS", "point", "points_of", "has_point", 
 class Point:
     """One test point; ``id`` holds ``<id>`` where there is one for each cooling stage.
 
-    ``accuracy`` is one standard deviation in SI, or a share of the reading where ``relative``; ``digit`` is the last digit a
-    reading is written down to [SI].
+    ``accuracy`` is one standard deviation in SI, or a share of the reading where ``relative``. ``digit`` is
+    the last digit a reading is written down to [SI].
     """
 
     id: str
@@ -112,13 +112,13 @@ def point(name: str) -> Point:
     found = POINTS.get(name)
     if found is None and (stage := _STAGE.fullmatch(name)):
         found = POINTS.get(f"stage.<id>.{stage.group(2)}")
-    if found is None or "<" in name:
+    if found is None:
         raise InputError(f'there is no point "{name[:60]}"{nearest(name, POINTS, listed=False)}')
     return found
 
 
 def points_of(unit: Unit) -> list[str]:
-    """Ids of the points that a unit has, in the order of the catalogue, one for each of its stages where so."""
+    """Ids of the points that a unit has, in the order of the catalogue, those of its stages one by one."""
     ids: list[str] = []
     for entry in POINTS.values():
         if entry.only is not None and not KINDS[entry.only](unit):
@@ -130,7 +130,7 @@ def points_of(unit: Unit) -> list[str]:
     return ids
 
 
-def has_point(unit: Unit, name: str) -> None:
+def has_point(unit: Unit | None, name: str) -> None:
     """Refuse a point that is not known or that this unit lacks.
 
     Raises
@@ -139,6 +139,10 @@ def has_point(unit: Unit, name: str) -> None:
         Saying why the unit does not have the point.
     """
     entry = point(name)
+    if name == entry.id and "<id>" in name:
+        raise InputError(f"{name} stands for one point a stage: write the id of the stage in place of <id>")
+    if unit is None:
+        return
     if entry.only is not None and not KINDS[entry.only](unit):
         kind = entry.only.replace("_", " ")
         raise InputError(
@@ -168,8 +172,9 @@ def sigma(name: str, value: float) -> float:
     Returns
     -------
     float
-        Standard deviation [SI; K for temperatures]; at least that of rounding to the last digit (digit / sqrt(12)). 0 for
-        counts and for yes and no, which are exact. NaN where the value is NaN and the accuracy a share of it.
+        Standard deviation [SI; K for temperatures]; at least that of rounding to the last digit
+        (digit / sqrt(12)). 0 for counts and for yes and no, which are exact. NaN where the value is NaN and
+        the accuracy a share of it.
     """
     entry = point(name)
     spread = entry.accuracy * abs(value) if entry.relative else entry.accuracy

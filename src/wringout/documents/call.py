@@ -39,7 +39,7 @@ Item = Literal["reheat.command", "cooling.call"]
 
 
 class Reading(Part):
-    """A value read at a test point: SI, the unit and words it came in, and its own accuracy (absolute, SI) if given."""
+    """A value read at a test point [SI], as it was written, and its own accuracy [absolute, SI] if given."""
 
     at: datetime
     point: str
@@ -100,8 +100,8 @@ class Call(Part):
 class Vocabulary:
     """What the catalogue knows and a call may name.
 
-    ``measure`` gives what a reading at a point of a unit must be, and refuses a point that the unit lacks; ``usual``
-    names the instrument a point is usually read with.
+    ``measure`` gives what a reading at a point of a unit must be, and refuses a point that the unit lacks;
+    ``usual`` names the instrument a point is usually read with; ``causes`` gives the ids of all causes.
     """
 
     measure: Callable[[str, Unit | None], Measure]
@@ -128,7 +128,7 @@ def call_from_tree(tree: Branch, name: str, folder: Path | None, vocabulary: Voc
     require_format(reader, tree, CALL_FORMAT)
     reader.known(tree, ("format", "unit", "complaint", "events"), "")
     if "unit" not in tree.entries:
-        reader.refuse(
+        raise reader.error(
             "missing; write the path of the unit document, or the unit document itself", None, "unit"
         )
     unit = _unit(reader, tree.entries["unit"], folder)
@@ -143,19 +143,21 @@ def _unit(reader: Reader, node: Node, folder: Path | None) -> Unit:
     if isinstance(node, Branch):
         return unit_from_tree(node, reader.name)
     if not isinstance(node, Leaf):
-        reader.refuse("wanted a path or a mapping", node.line, "unit")
+        raise reader.error("wanted a path or a mapping", node.line, "unit")
     words = reader.text(node, "unit")
     if not words:
-        reader.refuse("empty; write the path of the unit document", node.line, "unit")
+        raise reader.error("empty; write the path of the unit document", node.line, "unit")
     beside = Path(words)
     if folder is None or beside.is_absolute() or ".." in beside.parts:
-        reader.refuse(f'"{words}" must be a path beside the call, for example unit.yaml', node.line, "unit")
+        raise reader.error(
+            f'"{words}" must be a path beside the call, for example unit.yaml', node.line, "unit"
+        )
     try:
         return load_unit(folder / beside)
     except InputError as error:
         if (folder / beside).is_file():
             raise
-        reader.refuse(f"{error.message} ({folder / beside})", node.line, "unit")
+        raise reader.error(f"{error.message} ({folder / beside})", node.line, "unit") from None
 
 
 class _Events:
@@ -178,9 +180,9 @@ class _Events:
         if node is None or (isinstance(node, Leaf) and not node.quoted and node.text in ("", "~", "null")):
             return ()
         if not isinstance(node, Items):
-            self.reader.refuse("wanted a list, each `- {at: ..., kind: ...}`", node.line, "events")
+            raise self.reader.error("wanted a list, each `- {at: ..., kind: ...}`", node.line, "events")
         if len(node.items) > MAX_EVENTS:
-            self.reader.refuse(
+            raise self.reader.error(
                 f"{len(node.items)} events; at most {MAX_EVENTS} are taken", node.line, "events"
             )
         return tuple(self._event(item, f"events[{place}]") for place, item in enumerate(node.items, start=1))
@@ -189,13 +191,13 @@ class _Events:
         branch = self.reader.branch(node, path, "{at: ..., kind: reading, point: supply.t, value: 61.5 degF}")
         kinds = self.fields
         if "kind" not in branch.entries:
-            self.reader.refuse(f"missing; write one of {', '.join(kinds)}", branch.line, f"{path}.kind")
+            raise self.reader.error(f"missing; write one of {', '.join(kinds)}", branch.line, f"{path}.kind")
         kind = self.reader.word(branch.entries["kind"], kinds, f"{path}.kind")
         required, optional = kinds[kind]
         self.reader.known(branch, ("at", "kind", *required, *optional), path)
         for name in ("at", *required):
             if name not in branch.entries:
-                self.reader.refuse(f"missing; a {kind} needs it", branch.line, f"{path}.{name}")
+                raise self.reader.error(f"missing; a {kind} needs it", branch.line, f"{path}.{name}")
         at = self._time(branch.entries["at"], f"{path}.at")
         make: dict[str, Callable[[Branch, datetime, str], Event]] = {
             "reading": self._reading,
@@ -209,29 +211,31 @@ class _Events:
     def _time(self, node: Node, path: str) -> datetime:
         example = "2026-07-14T10:05:00"
         if not isinstance(node, Leaf):
-            self.reader.refuse(f"wanted date and time, for example {example}", node.line, path)
+            raise self.reader.error(f"wanted date and time, for example {example}", node.line, path)
         try:
             at = datetime.fromisoformat(node.text.strip())
         except ValueError:
             at = None
         if at is None or ":" not in node.text:
-            self.reader.refuse(
+            raise self.reader.error(
                 f'"{node.text[:40]}" is no date with time; write it like {example}', node.line, path
             )
         if not 2000 <= at.year < 2100:
-            self.reader.refuse(f"the year {at.year} is out of range; 2000 to 2099 is taken", node.line, path)
+            raise self.reader.error(
+                f"the year {at.year} is out of range; 2000 to 2099 is taken", node.line, path
+            )
         if self.last is not None:
             before, text, line = self.last
             if (before.tzinfo is None) != (at.tzinfo is None):
-                self.reader.refuse(
+                raise self.reader.error(
                     f"{node.text} and {text} (line {line}): write a time zone everywhere or nowhere",
                     node.line,
                     path,
                 )
             if at < before:
-                self.reader.refuse(
-                    f"time goes backwards: {node.text} comes after {text} (line {line}); events stand in the order "
-                    "in which they happened",
+                raise self.reader.error(
+                    f"time goes backwards: {node.text} comes after {text} (line {line}); events stand in the "
+                    "order in which they happened",
                     node.line,
                     path,
                 )
@@ -244,7 +248,7 @@ class _Events:
         try:
             measure = self.vocabulary.measure(point, self.unit)
         except InputError as error:
-            self.reader.refuse(error.message, node.line, f"{path}.point")
+            raise self.reader.error(error.message, node.line, f"{path}.point") from None
         value = branch.entries["value"]
         where = f"{path}.value ({point})"
         found = self.reader.quantity(value, measure, where)
@@ -269,7 +273,7 @@ class _Events:
 
     def _accuracy(self, node: Node, dimension: Dimension, value: float, path: str) -> float:
         if dimension in (Dimension.YES_NO, Dimension.COUNT):
-            self.reader.refuse("a count, or yes and no, has no accuracy", node.line, path)
+            raise self.reader.error("a count, or yes and no, has no accuracy", node.line, path)
         spread = Dimension.TEMPERATURE_DIFFERENCE if dimension is Dimension.TEMPERATURE else dimension
         share = isinstance(node, Leaf) and node.text.rstrip().endswith("%") and "temperature" not in dimension
         if share and dimension is not Dimension.FRACTION:
@@ -277,7 +281,7 @@ class _Events:
             return float(found.value) * abs(value)
         found = self.reader.quantity(node, Measure(spread, 0.0), path)
         if found.value <= 0.0:
-            self.reader.refuse("must be more than nothing: no reading is exact", node.line, path)
+            raise self.reader.error("must be more than nothing: no reading is exact", node.line, path)
         return float(found.value)
 
     def _item(self, branch: Branch, path: str) -> Item:
@@ -289,11 +293,11 @@ class _Events:
         node = branch.entries["to"]
         share = self.reader.quantity(node, Measure(Dimension.FRACTION, 0.0, 1.0), f"{path}.to").value
         if item == "cooling.call" and share not in (0.0, 1.0):
-            self.reader.refuse(
+            raise self.reader.error(
                 "cooling.call is forced to 0 % or 100 %, nothing between", node.line, f"{path}.to"
             )
         if self.held not in (None, item):
-            self.reader.refuse(f"{self.held} is still held; release it first", branch.line, path)
+            raise self.reader.error(f"{self.held} is still held; release it first", branch.line, path)
         self.held = item
         return Force(at=at, item=item, to=share)
 
@@ -301,7 +305,7 @@ class _Events:
         item = self._item(branch, path)
         if self.held != item:
             held = f"{self.held} is" if self.held else "nothing is"
-            self.reader.refuse(
+            raise self.reader.error(
                 f"{item} is released but was not forced before ({held} held)", branch.line, path
             )
         self.held = None
@@ -315,12 +319,12 @@ class _Events:
             known = self.vocabulary.causes()
             if cause not in known:
                 hint = nearest(cause, known)
-                self.reader.refuse(f'there is no cause "{cause[:60]}"{hint}', node.line, f"{path}.cause")
+                raise self.reader.error(f'there is no cause "{cause[:60]}"{hint}', node.line, f"{path}.cause")
         text = ""
         if "text" in branch.entries:
             text = self.reader.text(branch.entries["text"], f"{path}.text", MAX_TEXT)
         if cause is None and not text:
-            self.reader.refuse("needs a cause or a text: what was altered?", branch.line, path)
+            raise self.reader.error("needs a cause or a text: what was altered?", branch.line, path)
         return Change(at=at, cause=cause, text=text)
 
     def _note(self, branch: Branch, at: datetime, path: str) -> Note:

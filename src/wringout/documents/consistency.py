@@ -51,7 +51,7 @@ class _Check:
     def refuse(self, path: str, message: str, *others: str) -> None:
         """Complain in the line of the first of the fields that stood in the document."""
         lines = (self.v.provenance[p].line for p in (path, *others) if p in self.v.provenance)
-        self.reader.refuse(message, next((line for line in lines if line is not None), None), path)
+        raise self.reader.error(message, next((line for line in lines if line is not None), None), path)
 
     def shown(self, path: str, dimension: str) -> str:
         source = self.v.provenance[path]
@@ -122,8 +122,8 @@ def _leaving_air(check: _Check, hot: str) -> None:
     if leaving >= v[hot]:
         check.refuse(
             "reheat.rated.heat",
-            f"{check.shown('reheat.rated.heat', 'power')} would bring the air to {format(leaving, 'temperature')}, over "
-            f"{hot} of {check.shown(hot, 'temperature')}",
+            f"{check.shown('reheat.rated.heat', 'power')} would bring the air to "
+            f"{format(leaving, 'temperature')}, over {hot} of {check.shown(hot, 'temperature')}",
             "reheat.rated.airflow",
             hot,
         )

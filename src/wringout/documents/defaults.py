@@ -1,8 +1,8 @@
-"""What stands in for a field that the document leaves out: rules of the trade, each in words, each with its spread.
+"""What stands in for a field that the document leaves out: rules of the trade in words, each with its spread.
 
-Every rule is common practice and every spread an ESTIMATE of how far real units stray from it. Rules build on one
-another, so that the numbers of a unit hang together: the reheat coil fits the airflow, the loop fits the coil,
-the source fits the loop.
+Every rule is common practice and every spread an ESTIMATE of how far real units stray from it. Rules build on
+one another, so that the numbers of a unit hang together: the reheat coil fits the airflow, the loop fits the
+coil, the source fits the loop.
 """
 
 from __future__ import annotations

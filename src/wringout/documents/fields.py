@@ -1,4 +1,4 @@
-"""Reads the leaves of a document's tree as its model says: one value, its words and its line for every field given."""
+"""Reads the leaves of a document's tree as its model says: value, words and line of every field given."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ import re
 import types
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Any, Literal, NoReturn, Union, get_args, get_origin
+from typing import Any, Literal, Union, get_args, get_origin
 
 from pydantic import BaseModel
 from pydantic.fields import FieldInfo
@@ -15,7 +15,7 @@ from pydantic.fields import FieldInfo
 from wringout.documents.measure import Measure
 from wringout.documents.source import Branch, Items, Leaf, Node
 from wringout.errors import InputError
-from wringout.quantity import PREFERRED, format, parse, unit_named
+from wringout.quantity import format, parse, unit_named
 
 __all__ = ["Found", "Reader", "nearest", "within"]
 
@@ -39,17 +39,17 @@ class Reader:
     def __init__(self, name: str) -> None:
         self.name = name
 
-    def refuse(self, message: str, line: int | None, path: str = "") -> NoReturn:
-        """Raise the one error of this document, with its line and field."""
+    def error(self, message: str, line: int | None, path: str = "") -> InputError:
+        """The one error of this document, with its line and field."""
         place = self.name if line is None else f"{self.name}, line {line}"
-        raise InputError(f"{path}: {message}" if path else message, place)
+        return InputError(f"{path}: {message}" if path else message, place)
 
     def branch(self, node: Node, path: str, example: str = "") -> Branch:
         """The node as a mapping."""
         if isinstance(node, Branch):
             return node
         found = f'"{_short(node.text)}"' if isinstance(node, Leaf) else "a list"
-        self.refuse(
+        raise self.error(
             f"found {found}, wanted a mapping of fields{example and f', as in {example}'}", node.line, path
         )
 
@@ -59,27 +59,28 @@ class Reader:
         for key in branch.entries:
             if key not in names:
                 where = f"{path}.{_short(key)}" if path else _short(key)
-                self.refuse(f"unknown field{nearest(key, names)}", branch.key_lines[key], where)
+                raise self.error(f"unknown field{nearest(key, names)}", branch.key_lines[key], where)
 
     def text(self, node: Node, path: str, limit: int = MAX_NAME) -> str:
         """The node as a line of words."""
         if not isinstance(node, Leaf):
-            self.refuse("wanted words", node.line, path)
+            raise self.error("wanted words", node.line, path)
         words = node.text.strip()
         if len(words) > limit:
-            self.refuse(f"{len(words)} characters long; at most {limit} are taken", node.line, path)
+            raise self.error(f"{len(words)} characters long; at most {limit} are taken", node.line, path)
         if any(not (c.isprintable() or c in "\n\t") for c in words):
-            self.refuse("holds a character that cannot be printed", node.line, path)
+            raise self.error("holds a character that cannot be printed", node.line, path)
         return words
 
     def word(self, node: Node, accepted: Iterable[str], path: str) -> str:
         """The node as one of the accepted words."""
         names = list(accepted)
         if not isinstance(node, Leaf):
-            self.refuse(f"wanted {_either(names)}", node.line, path)
+            raise self.error(f"wanted {_either(names)}", node.line, path)
         if node.text not in names:
-            self.refuse(
-                f'"{_short(node.text)}" is not taken{nearest(node.text, names, listed=False)}; write {_either(names)}',
+            raise self.error(
+                f'"{_short(node.text)}" is not taken{nearest(node.text, names, listed=False)}; '
+                f"write {_either(names)}",
                 node.line,
                 path,
             )
@@ -88,13 +89,13 @@ class Reader:
     def quantity(self, node: Node, measure: Measure, path: str) -> Found:
         """The node as a quantity within its limits."""
         if not isinstance(node, Leaf):
-            self.refuse("wanted one quantity, a number with its unit", node.line, path)
+            raise self.error("wanted one quantity, a number with its unit", node.line, path)
         text = f"{node.text} count" if measure.bare and node.text.strip().isdecimal() else node.text
         try:
             read = parse(text, measure.dimension)
             within(read.value, read.unit, measure)
         except InputError as error:
-            self.refuse(error.message, node.line, path)
+            raise self.error(error.message, node.line, path) from None
         return Found(read.value, node.text.strip(), node.line)
 
     def fields(self, branch: Branch, model: type[BaseModel], path: str, out: dict[str, Found]) -> None:
@@ -129,47 +130,45 @@ class Reader:
         else:
             words = self.text(node, path)
             if not words:
-                self.refuse("empty", node.line, path)
+                raise self.error("empty", node.line, path)
             out[path] = Found(words, words, node.line)
 
     def _list(self, node: Node, model: type[BaseModel], path: str, out: dict[str, Found]) -> None:
         if not isinstance(node, Items):
-            self.refuse("wanted a list of stages, each `- {id: c1, ...}`", node.line, path)
+            raise self.error("wanted a list of stages, each `- {id: c1, ...}`", node.line, path)
         ids: list[str] = []
         for position, item in enumerate(node.items, start=1):
             stage = self.branch(item, f"{path}[{position}]", "{id: c1, share: 50 %}")
             identity = stage.entries.get("id")
             if not isinstance(identity, Leaf) or not _ID.fullmatch(identity.text):
-                self.refuse(
+                raise self.error(
                     "a stage needs an id of lower-case letters and digits, for example c1", stage.line, path
                 )
             if identity.text in ids:
-                self.refuse(f'the id "{identity.text}" is given twice', identity.line, path)
+                raise self.error(f'the id "{identity.text}" is given twice', identity.line, path)
             ids.append(identity.text)
             self.fields(stage, model, f"{path}.{identity.text}", out)
         out[path] = Found(tuple(ids), "", node.line)
 
     def _yes_no(self, node: Node, path: str) -> Found:
         if not isinstance(node, Leaf):
-            self.refuse("wanted yes or no", node.line, path)
+            raise self.error("wanted yes or no", node.line, path)
         try:
             return Found(parse(node.text, "yes_no").value >= 0.5, node.text, node.line)
         except InputError as error:
-            self.refuse(error.message, node.line, path)
+            raise self.error(error.message, node.line, path) from None
 
 
 def within(value: float, unit: str, measure: Measure) -> None:
     """Refuse a value outside the limits of its field, in the units it was written in."""
     if measure.low <= value <= measure.high:
         return
-    system: Literal["ip", "si"] = "si" if PREFERRED[measure.dimension]["si"] == unit else "ip"
-    shown = unit if not unit_named(unit, measure.dimension).gauge else None
-    limits = " to ".join(
-        "any height" if limit == float("inf") else format(limit, measure.dimension, system, unit=shown)
-        for limit in (measure.low, measure.high)
+    shown = None if unit_named(unit, measure.dimension).gauge else unit
+    found, low, high = (
+        format(number, measure.dimension, unit=shown) for number in (value, measure.low, measure.high)
     )
-    found = format(value, measure.dimension, system, unit=shown)
-    raise InputError(f"{found} is out of range; {limits} is taken")
+    taken = f"at least {low}" if measure.high == float("inf") else f"{low} to {high}"
+    raise InputError(f"{found} is out of range; {taken} is taken")
 
 
 def nearest(word: str, names: Iterable[str], *, listed: bool = True) -> str:

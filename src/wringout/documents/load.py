@@ -50,10 +50,10 @@ def require_format(reader: Reader, tree: Branch, wanted: str) -> None:
     """Refuse a document whose ``format`` is missing or another."""
     node = tree.entries.get("format")
     if node is None:
-        reader.refuse(f"missing; write `format: {wanted}`", tree.line, "format")
+        raise reader.error(f"missing; write `format: {wanted}`", tree.line, "format")
     if not isinstance(node, Leaf) or node.text != wanted:
         found = f'"{node.text[:40]}"' if isinstance(node, Leaf) else "no word"
-        reader.refuse(f"found {found}, wanted {wanted}", node.line, "format")
+        raise reader.error(f"found {found}, wanted {wanted}", node.line, "format")
 
 
 def _kinds(reader: Reader, tree: Branch, found: dict[str, Found]) -> None:
@@ -61,19 +61,19 @@ def _kinds(reader: Reader, tree: Branch, found: dict[str, Found]) -> None:
 
     def need(path: str, why: str = "") -> None:
         if path not in found:
-            reader.refuse(f"missing{why}; it cannot be assumed", None, path)
+            raise reader.error(f"missing{why}; it cannot be assumed", None, path)
 
     def lacks(prefix: str, why: str) -> None:
         for path, item in found.items():
             if path == prefix or path.startswith(prefix + "."):
-                reader.refuse(f"{why} has no such field", item.line, path)
+                raise reader.error(f"{why} has no such field", item.line, path)
 
     for path in REQUIRED:
         need(path)
     if found["cooling.kind"].value == "dx":
         need("cooling.stages", " (dx cooling: the stages in the order they are called, each `- {id: c1}`)")
         if not found["cooling.stages"].value:
-            reader.refuse(
+            raise reader.error(
                 "dx cooling needs at least one stage", found["cooling.stages"].line, "cooling.stages"
             )
         for name in ("water_in", "water_out", "water_flow"):
@@ -89,6 +89,12 @@ def _kinds(reader: Reader, tree: Branch, found: dict[str, Found]) -> None:
             for name in ("refrigerant", "gas", "upstream"):
                 lacks(f"source.{name}", "a boiler")
     else:
+        if found["cooling.kind"].value != "dx":
+            raise reader.error(
+                "hot-gas reheat takes the discharge gas of the unit's own stages, and chilled water has none",
+                found["reheat.kind"].line,
+                "reheat.kind",
+            )
         for prefix in ("loop", "source", "reheat.rated.water_in", "reheat.rated.water_flow"):
             lacks(prefix, "hot-gas reheat")
     if found.get("reheat.valve.ways", Found("three", "", 0)).value == "two":

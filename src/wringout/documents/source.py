@@ -1,8 +1,8 @@
 """From the bytes of a file to a tree of text with line numbers, within bounds.
 
-Only what the documents need of YAML is read: mappings, lists and scalars. Anchors, aliases, tags and a second document
-in the file are refused, so that a small file cannot unfold into a large one. Nothing is guessed about scalars: every one stays
-the text that was written. JSON is read the same way.
+Only what the documents need of YAML is read: mappings, lists and scalars. Anchors, aliases, tags and a second
+document in the file are refused, so that a small file cannot unfold into a large one. Nothing is guessed
+about scalars: every one stays the text that was written. JSON is read the same way.
 """
 
 from __future__ import annotations
@@ -117,7 +117,7 @@ def tree_of(text: str, name: str) -> Branch:
 
 
 class _Builder:
-    """Builds the tree from the parser's events without recursion, so that depth is a check and not a crash."""
+    """Builds the tree from the parser's events without recursion: depth is a check and not a crash."""
 
     def __init__(self, name: str) -> None:
         self.name = name
@@ -135,7 +135,8 @@ class _Builder:
         return self.root
 
     def _take(self, event: yaml.Event) -> None:
-        line = event.start_mark.line + 1
+        mark = event.start_mark
+        line = mark.line + 1 if mark is not None else 1
         if isinstance(event, yaml.ScalarEvent):
             self._refuse_extras(event, line)
             self._put(Leaf(event.value, line, quoted=event.style in _QUOTES), line)
@@ -160,8 +161,9 @@ class _Builder:
     def _refuse_extras(self, event: yaml.NodeEvent, line: int) -> None:
         if event.anchor is not None:
             raise self._error(f"the anchor &{event.anchor} is not taken; write values out", line)
-        if getattr(event, "tag", None) is not None:
-            raise self._error(f"the tag {event.tag} is not taken; write plain values", line)
+        tag = getattr(event, "tag", None)
+        if tag is not None:
+            raise self._error(f"the tag {tag} is not taken; write plain values", line)
 
     def _put(self, node: Node, line: int) -> None:
         if not self.stack:

@@ -14,9 +14,10 @@ VISIT_GAP = timedelta(hours=6)
 
 @dataclass(frozen=True, slots=True)
 class Snapshot:
-    """Readings of one operating state of one machine on one visit; later readings of a point stand beside earlier ones.
+    """Readings of one operating state of one machine on one visit.
 
-    ``machine_epoch`` counts the changes made before, ``visit`` the longer pauses between events before.
+    Later readings of a point stand beside earlier ones. ``machine_epoch`` counts the changes made before,
+    ``visit`` the longer pauses between events before.
     """
 
     state: str

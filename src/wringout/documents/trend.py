@@ -56,10 +56,10 @@ def trend_from_tree(tree: Branch, name: str, folder: Path, vocabulary: Vocabular
     reader.known(tree, ("format", "file", "time", "columns"), "")
     for field in ("file", "time", "columns"):
         if field not in tree.entries:
-            reader.refuse("missing", None, field)
+            raise reader.error("missing", None, field)
     file = reader.text(tree.entries["file"], "file")
     if not file or Path(file).is_absolute() or ".." in Path(file).parts:
-        reader.refuse(
+        raise reader.error(
             f'"{file}" must be a path beside this document, for example trend.csv',
             tree.entries["file"].line,
             "file",
@@ -68,7 +68,7 @@ def trend_from_tree(tree: Branch, name: str, folder: Path, vocabulary: Vocabular
     reader.known(time, ("column", "format"), "time")
     for field in ("column", "format"):
         if field not in time.entries:
-            reader.refuse("missing", time.line, f"time.{field}")
+            raise reader.error("missing", time.line, f"time.{field}")
     return Trend(
         file=folder / file,
         time_column=reader.text(time.entries["column"], "time.column"),
@@ -86,7 +86,7 @@ def _time_format(reader: Reader, time: Branch) -> str:
     except ValueError:
         read = None
     if read is None or read != moment:
-        reader.refuse(
+        raise reader.error(
             f'"{words[:60]}" does not tell a date and time apart; for 11/22/2027 13:54 write %m/%d/%Y %H:%M',
             node.line,
             "time.format",
@@ -97,9 +97,9 @@ def _time_format(reader: Reader, time: Branch) -> str:
 def _columns(reader: Reader, tree: Branch, vocabulary: Vocabulary) -> tuple[TrendColumn, ...]:
     branch = reader.branch(tree.entries["columns"], "columns", '"TT-103": {point: shown.space_t, unit: degC}')
     if not branch.entries:
-        reader.refuse("empty; name at least one column", branch.line, "columns")
+        raise reader.error("empty; name at least one column", branch.line, "columns")
     if len(branch.entries) > MAX_COLUMNS:
-        reader.refuse(
+        raise reader.error(
             f"{len(branch.entries)} columns; at most {MAX_COLUMNS} are taken", branch.line, "columns"
         )
     columns: list[TrendColumn] = []
@@ -110,21 +110,21 @@ def _columns(reader: Reader, tree: Branch, vocabulary: Vocabulary) -> tuple[Tren
         reader.known(column, ("point", "unit"), path)
         for field in ("point", "unit"):
             if field not in column.entries:
-                reader.refuse("missing", column.line, f"{path}.{field}")
+                raise reader.error("missing", column.line, f"{path}.{field}")
         point = reader.text(column.entries["point"], f"{path}.point")
         unit = column.entries["unit"]
         try:
             dimension = vocabulary.measure(point, None).dimension
         except InputError as error:
-            reader.refuse(error.message, column.entries["point"].line, f"{path}.point")
+            raise reader.error(error.message, column.entries["point"].line, f"{path}.point") from None
         if point in seen:
-            reader.refuse(f'"{seen[point][:60]}" is {point} already', column.line, f"{path}.point")
+            raise reader.error(f'"{seen[point][:60]}" is {point} already', column.line, f"{path}.point")
         seen[point] = name
         if not isinstance(unit, Leaf):
-            reader.refuse("wanted a unit", unit.line, f"{path}.unit")
+            raise reader.error("wanted a unit", unit.line, f"{path}.unit")
         try:
             known = unit_named(unit.text.strip(), dimension).name
         except InputError as error:
-            reader.refuse(error.message, unit.line, f"{path}.unit")
+            raise reader.error(error.message, unit.line, f"{path}.unit") from None
         columns.append(TrendColumn(column=name, point=point, unit=known, dimension=dimension))
     return tuple(columns)

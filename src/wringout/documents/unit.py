@@ -1,7 +1,7 @@
 """The unit document: what the machine is meant to be. SI inside, every field filled.
 
-The fields are those of the document format. A field that a kind of unit does not have is None (stages: empty); every
-other one holds a number, given or assumed, and ``unit.provenance`` says which.
+The fields are those of the document format. A field that a kind of unit does not have is None (stages:
+empty); every other one holds a value, given or assumed, and ``unit.provenance`` says which.
 """
 
 from __future__ import annotations
@@ -180,7 +180,7 @@ class Pipe(Part):
 
 
 class Loop(Part):
-    """The hot-water loop: concentration by mass [0..1], flow [m3/s], head [m of water], clean strainer [Pa]."""
+    """The hot-water loop: concentration by mass [0..1], flow [m3/s], head [m of water], strainer [Pa]."""
 
     fluid: Literal["water", "propylene_glycol", "ethylene_glycol"]
     concentration: Annotated[float, Measure(_D.FRACTION, 0.0, 0.6)]
@@ -229,7 +229,7 @@ class DesignDay(Part):
 
 
 class Space(Part):
-    """The space: area [m2], volume [m3], moisture [kg/s] and sensible gain [W] at design, infiltration [m3/s]."""
+    """The space: area [m2], volume [m3], moisture [kg/s] and gain [W] at design, infiltration [m3/s]."""
 
     floor_area: Annotated[float, Measure(_D.AREA, 1.0, 1e6)]
     volume: Annotated[float, Measure(_D.VOLUME, 2.0, 1e8)]
