@@ -1,8 +1,8 @@
 """The only place where a string with a unit becomes an SI number, and an SI number becomes a string again.
 
-A quantity is written as a number, a space and a unit of the trade: ``58.5 degF``, ``9000 cfm``, ``0.42 inWC``.
-The list of units is closed, so that a slip is an error and never another unit. Inside, temperatures are in
-degC, differences in K, shares 0..1, and everything else in plain SI.
+A quantity is a number, a space and a unit of the trade: ``58.5 degF``, ``9000 cfm``, ``0.42 inWC``. The list
+of units is closed, so that a slip is an error and never another unit. Inside, temperatures are in degC,
+differences in K, shares 0..1, and everything else in plain SI.
 
 Decided on purpose:
 

@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 
-from wringout.documents.defaults import AIR_HEAT, WATER_HEAT, Filler
 from wringout.documents.fields import Reader
+from wringout.documents.filler import AIR_HEAT, WATER_HEAT, Filler
 from wringout.quantity import format
 
 __all__ = ["check_unit"]
 
-STANDARD_PRESSURE_SCALE = (
-    8434.0  # m; standard atmosphere near the ground thins by exp(-z/scale), within 2 % to 3000 m
-)
+THINNING = 8434.0  # m; near the ground pressure falls as exp(-altitude/scale), within 2 % up to 3000 m
 
 
 def check_unit(v: Filler, reader: Reader) -> None:
@@ -29,9 +28,11 @@ def check_unit(v: Filler, reader: Reader) -> None:
     check.ordered("reheat.valve.signal.low", "reheat.valve.signal.high", "signal", strict=True)
     hot = "reheat.rated.water_in" if v["reheat.kind"] == "hot_water" else "reheat.rated.condensing_t"
     check.ordered("reheat.rated.entering_t", hot, "temperature", strict=True)
+    _cooled_air(check)
     _leaving_air(check, hot)
     if v["reheat.kind"] == "hot_water":
         check.ordered("reheat.rated.water_flow", "loop.flow", "water_flow", slack=1.01)
+        _leaving_water(check)
         check.ordered("reheat.rated.water_in", "source.rated.water_out", "temperature", plus=2.0)
         if "source.gas.in" in v:
             check.ordered("source.gas.out", "source.gas.in", "temperature", strict=True)
@@ -113,17 +114,49 @@ def _same_power(check: _Check, rated: str, power: str) -> None:
         )
 
 
+def _air_heat(v: Filler, airflow: str) -> float:
+    """What an airflow takes up [W/K]."""
+    return float(AIR_HEAT * math.exp(-v["site.altitude"] / THINNING) * v[airflow])
+
+
+def _cooled_air(check: _Check) -> None:
+    """A rated capacity that would freeze the air is a slip of unit or digit."""
+    v, power, airflow = check.v, "cooling.rated.sensible", "cooling.rated.airflow"
+    leaving = v["cooling.rated.entering_t"] - v[power] / _air_heat(v, airflow)
+    if leaving < -10.0:
+        check.refuse(
+            power,
+            f"{check.shown(power, 'power')} would bring {check.shown(airflow, 'airflow')} of air to "
+            f"{format(leaving, 'temperature')}",
+            "cooling.rated.total",
+            airflow,
+        )
+
+
+def _leaving_water(check: _Check) -> None:
+    """Water does not leave a coil colder than the air came in."""
+    v, flow, air = check.v, "reheat.rated.water_flow", "reheat.rated.entering_t"
+    leaving = v["reheat.rated.water_in"] - v["reheat.rated.heat"] / (WATER_HEAT * v[flow])
+    if leaving <= v[air]:
+        check.refuse(
+            flow,
+            f"{check.shown(flow, 'water_flow')} giving off {check.shown('reheat.rated.heat', 'power')} would "
+            f"leave at {format(leaving, 'temperature')}, colder than the entering air of "
+            f"{check.shown(air, 'temperature')}",
+            "reheat.rated.heat",
+            "loop.flow",
+        )
+
+
 def _leaving_air(check: _Check, hot: str) -> None:
     """No coil warms air beyond what warms it."""
-    v = check.v
-    thin = 2.718281828 ** (-v["site.altitude"] / STANDARD_PRESSURE_SCALE)
-    rise = v["reheat.rated.heat"] / (AIR_HEAT * thin * v["reheat.rated.airflow"])
-    leaving = v["reheat.rated.entering_t"] + rise
+    v, power = check.v, "reheat.rated.heat"
+    leaving = v["reheat.rated.entering_t"] + v[power] / _air_heat(v, "reheat.rated.airflow")
     if leaving >= v[hot]:
         check.refuse(
-            "reheat.rated.heat",
-            f"{check.shown('reheat.rated.heat', 'power')} would bring the air to "
-            f"{format(leaving, 'temperature')}, over {hot} of {check.shown(hot, 'temperature')}",
+            power,
+            f"{check.shown(power, 'power')} would bring the air to {format(leaving, 'temperature')}, over "
+            f"{hot} of {check.shown(hot, 'temperature')}",
             "reheat.rated.airflow",
             hot,
         )

@@ -7,60 +7,12 @@ coil, the source fits the loop.
 
 from __future__ import annotations
 
-import math
-from typing import Any
-
+from wringout.documents.defaults_reheat import fill_hot_gas, fill_hot_water, fill_valve
 from wringout.documents.fields import Found
-from wringout.documents.provenance import Provenance
+from wringout.documents.filler import CFM, TON, WATER_HEAT, Filler
 from wringout.quantity import to_si
 
-__all__ = ["Filler", "fill"]
-
-AIR_HEAT = 1.2 * 1006.0  # J/(m3 K) of standard air: the trade's 1.08 Btu/h per cfm and degF
-WATER_HEAT = 990.0 * 4180.0  # J/(m3 K) at 45 degC: the trade's 500 Btu/h per gpm and degF
-TON = float(to_si(1.0, "ton", "power"))
-CFM = float(to_si(1.0, "cfm", "airflow"))
-# nominal size [in], bore of steel pipe schedule 40 [m] (ASME B36.10M, recalled from memory)
-PIPES = (
-    (0.75, 0.0209),
-    (1.0, 0.0266),
-    (1.25, 0.0351),
-    (1.5, 0.0409),
-    (2.0, 0.0525),
-    (2.5, 0.0627),
-    (3.0, 0.0779),
-    (4.0, 0.1023),
-    (6.0, 0.1541),
-    (8.0, 0.2027),
-)
-
-
-class Filler:
-    """The values of a unit while they are being completed, with the source of each."""
-
-    def __init__(self, found: dict[str, Found]) -> None:
-        self.values: dict[str, Any] = {path: item.value for path, item in found.items()}
-        self.provenance: dict[str, Provenance] = {
-            path: Provenance("given", text=item.text, line=item.line)
-            for path, item in found.items()
-            if path != "cooling.stages"
-        }
-
-    def __getitem__(self, path: str) -> Any:
-        return self.values[path]
-
-    def __contains__(self, path: str) -> bool:
-        return path in self.values
-
-    def assume(self, path: str, value: Any, rule: str, spread: float = 0.0) -> None:
-        """Fill a path that is still empty; ``spread`` is one standard deviation in SI."""
-        if path not in self.values:
-            self.values[path] = value
-            self.provenance[path] = Provenance("assumed", rule=rule, sigma=spread)
-
-    def scaled(self, path: str, value: float, rule: str, relative: float) -> None:
-        """Fill a path; the spread is a share of the value."""
-        self.assume(path, value, rule, abs(value) * relative)
+__all__ = ["fill"]
 
 
 def fill(found: dict[str, Found]) -> Filler:
@@ -69,10 +21,10 @@ def fill(found: dict[str, Found]) -> Filler:
     _site_and_air(values)
     _cooling(values)
     if values["reheat.kind"] == "hot_water":
-        _hot_water(values)
+        fill_hot_water(values)
     else:
-        _hot_gas(values)
-    _valve(values)
+        fill_hot_gas(values)
+    fill_valve(values)
     _space_and_control(values)
     return values
 
@@ -171,108 +123,6 @@ def _stages(v: Filler) -> None:
         v.scaled(f"{path}.current", v[f"{path}.share"] * whole, rule, spread)
 
 
-def _hot_water(v: Filler) -> None:
-    rated, source = "reheat.rated", "source.rated"
-    boiler, two = v["source.kind"] == "boiler", v["reheat.valve.ways"] == "two"
-    v.assume(f"{rated}.airflow", v["air.supply_airflow"], "supply airflow")
-    v.assume(f"{rated}.entering_t", to_si(52.0, "degF", "temperature"), "52 degF, off the cooling coil", 1.5)
-    if f"{source}.water_out" in v:
-        v.assume(f"{rated}.water_in", v[f"{source}.water_out"], "water leaving the source", 1.0)
-    usual = 150.0 if boiler else 115.0
-    v.assume(
-        f"{rated}.water_in",
-        to_si(usual, "degF", "temperature"),
-        f"{usual:.0f} degF from a {v['source.kind']}",
-        5.0,
-    )
-    v.assume(f"{source}.water_out", v[f"{rated}.water_in"], "water entering the coil", 1.0)
-    _reheat_power(v, limit=v[f"{source}.heat"] / 1.15 if f"{source}.heat" in v else math.inf)
-    v.scaled(f"{source}.heat", 1.15 * v[f"{rated}.heat"], "15 % over the coil", 0.1)
-    drop = 30.0 if boiler else 20.0
-    kelvin = to_si(drop, "delta_degF", "temperature_difference")
-    bypass = 7.0 / 6.0 if two else 1.0
-    if "loop.flow" in v:
-        words = "six sevenths of the loop's flow" if two else "the loop's flow"
-        v.scaled(f"{rated}.water_flow", v["loop.flow"] / bypass, words, 0.05)
-    coil = v[f"{rated}.heat"] / (WATER_HEAT * kelvin)
-    v.scaled(f"{rated}.water_flow", coil, f"rated heat at a drop of {drop:.0f} delta_degF", 0.2)
-    words = "seven sixths of the coil's flow (small fixed bypass)" if two else "the coil's flow"
-    v.scaled("loop.flow", bypass * v[f"{rated}.water_flow"], words, 0.05)
-    _loop(v)
-    if not boiler:
-        _reclaim(v)
-
-
-def _reheat_power(v: Filler, limit: float) -> None:
-    rated = "reheat.rated"
-    rise = to_si(30.0, "delta_degF", "temperature_difference")
-    hot = f"{rated}.water_in" if f"{rated}.water_in" in v else f"{rated}.condensing_t"
-    rise = min(
-        rise, 0.7 * (v[hot] - v[f"{rated}.entering_t"])
-    )  # a coil of 70 % effectiveness, generous already
-    heat = min(AIR_HEAT * v[f"{rated}.airflow"] * rise, limit)
-    v.scaled(
-        f"{rated}.heat", heat, "supply airflow raised by 30 delta_degF, as far as the source gives it", 0.2
-    )
-
-
-def _loop(v: Filler) -> None:
-    v.assume("loop.fluid", "water", "water")
-    water = v["loop.fluid"] == "water"
-    v.assume(
-        "loop.concentration", 0.0 if water else 0.30, "none" if water else "30 %", 0.0 if water else 0.05
-    )
-    v.scaled("loop.pipe.length", to_si(150.0, "ft", "length"), "150 ft one way", 0.4)
-    flow = v["loop.flow"]
-    nominal = next((size for size, bore in PIPES if flow / (math.pi / 4.0 * bore**2) <= 1.2), 10.0)
-    v.scaled("loop.pipe.size", to_si(nominal, "in", "small_length"), "smallest pipe under 4 ft/s", 0.1)
-    v.assume("loop.pipe.insulation", to_si(1.0, "in", "small_length"), "1 in", 0.006)
-    head = to_si(15.0, "ft", "head") + 0.04 * 1.5 * 2.0 * v["loop.pipe.length"]
-    v.scaled("loop.pump_head", head, "15 ft, and 4 ft per 100 ft of pipe and fittings (half again)", 0.25)
-    v.scaled("loop.strainer_drop", to_si(0.8, "psi", "pressure_difference"), "0.8 psi clean", 0.3)
-
-
-def _reclaim(v: Filler) -> None:
-    v.assume("source.refrigerant", "R744", "R744")
-    carbon_dioxide = v["source.refrigerant"] == "R744"
-    hot = to_si(220.0 if carbon_dioxide else 175.0, "degF", "temperature")
-    water = v["source.rated.water_out"]
-    flow = v["loop.flow"]
-    back = water - v["source.rated.heat"] / (flow * WATER_HEAT)
-    v.assume(
-        "source.gas.in",
-        max(hot, water + 15.0),
-        "220 degF (R744)" if carbon_dioxide else "175 degF (HFC blends)",
-        8.0,
-    )
-    cold = min(max(back + 5.0, water - 5.0 if not carbon_dioxide else back + 5.0), v["source.gas.in"] - 5.0)
-    v.assume("source.gas.out", cold, "a little over the water it warms", 3.0)
-    v.assume("source.upstream", "none", "none")
-
-
-def _hot_gas(v: Filler) -> None:
-    rated = "reheat.rated"
-    v.assume(f"{rated}.airflow", v["air.supply_airflow"], "supply airflow")
-    v.assume(f"{rated}.entering_t", to_si(52.0, "degF", "temperature"), "52 degF, off the cooling coil", 1.5)
-    v.assume(f"{rated}.condensing_t", to_si(110.0, "degF", "temperature"), "110 degF", 4.0)
-    _reheat_power(v, limit=0.95 * v["cooling.rated.total"])
-    v.assume("reheat.valve.ways", "three", "three, a hot-gas diverting valve")
-    if v["reheat.valve.ways"] == "three":
-        v.assume("reheat.valve.placement", "diverting", "diverting, as hot-gas valves are")
-
-
-def _valve(v: Filler) -> None:
-    valve, water = "reheat.valve", v["reheat.kind"] == "hot_water"
-    if v[f"{valve}.ways"] == "three":
-        v.assume(f"{valve}.placement", "mixing", "mixing")
-    characteristic = "equal_percentage" if water else "linear"
-    v.assume(f"{valve}.characteristic", characteristic, f"{characteristic}, usual for {v['reheat.kind']}")
-    v.assume(f"{valve}.signal.low", 2.0 if v.values.get(f"{valve}.signal.high", 10.0) > 2.0 else 0.0, "2 V")
-    v.assume(f"{valve}.signal.high", 10.0, "10 V")
-    v.assume(f"{valve}.signal.coil_open_at", "high", "high")
-    v.assume(f"{valve}.travel_time", 90.0, "90 s", 30.0)
-
-
 def _space_and_control(v: Filler) -> None:
     supply = v["air.supply_airflow"]
     height = to_si(16.0, "ft", "length")
@@ -296,14 +146,7 @@ def _space_and_control(v: Filler) -> None:
     v.assume("space.sensible", gain, "250 Btu/h a person and 8 W/m2 of light", 0.6 * abs(gain))
     leak = 0.15 * v["space.volume"] / 3600.0
     v.scaled("space.infiltration", leak, "0.15 changes of the space's air an hour", 0.6)
-    for point, own, usual in (
-        ("space.design.t", "control.space_t", 75.0),
-        ("space.design.dew_point", "control.dew_point", 55.0),
-    ):
-        if own in v:
-            v.assume(point, v[own], "the set point", 0.5)
-        v.assume(point, to_si(usual, "degF", "temperature"), f"{usual:.0f} degF", 1.5)
-        v.assume(own, v[point], "the design state", 0.5)
+    _set_points(v)
     v.assume(
         "control.dew_point_band", to_si(3.0, "delta_degF", "temperature_difference"), "3 delta_degF", 0.5
     )
@@ -312,3 +155,20 @@ def _space_and_control(v: Filler) -> None:
     v.assume("space.design_day.outdoor_t", outdoor, "86 degF, a warm and wet summer's day", 2.5)
     dew = min(to_si(74.0, "degF", "temperature"), v["space.design_day.outdoor_t"] - 3.0)
     v.assume("space.design_day.outdoor_dew_point", dew, "74 degF, a warm and wet summer's day", 1.5)
+
+
+def _set_points(v: Filler) -> None:
+    """Set points and design state stand in for one another; dew points are kept 6 K below the space."""
+    both = {"t": "control.space_t", "dew_point": "control.dew_point"}
+    for name, own in both.items():
+        if own in v:
+            v.assume(f"space.design.{name}", v[own], "the set point", 0.5)
+    dry, wet = to_si(75.0, "degF", "temperature"), to_si(55.0, "degF", "temperature")
+    if "space.design.dew_point" in v and v["space.design.dew_point"] + 6.0 > dry:
+        v.assume("space.design.t", v["space.design.dew_point"] + 6.0, "6 K over the dew point", 1.5)
+    v.assume("space.design.t", dry, "75 degF", 1.5)
+    if v["space.design.t"] - 6.0 < wet:
+        v.assume("space.design.dew_point", v["space.design.t"] - 6.0, "6 K below the space", 1.5)
+    v.assume("space.design.dew_point", wet, "55 degF", 1.5)
+    for name, own in both.items():
+        v.assume(own, v[f"space.design.{name}"], "the design state", 0.5)

@@ -12,7 +12,7 @@ __all__ = ["Provenance"]
 class Provenance:
     """Source of one value.
 
-    ``text`` is the value as written in the document and ``line`` its line; ``rule`` is an assumption in words.
+    ``text`` is the value as written in the document and ``line`` its line; ``rule`` an assumption in words.
     ``sigma`` is one standard deviation of an assumed number in SI (an ESTIMATE: how far units of the kind
     stray from the rule), 0 for what was given.
     """
