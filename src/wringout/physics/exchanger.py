@@ -1,4 +1,4 @@
-"""Heat exchangers: effectiveness by arrangement, heat transferred, sizing from a rating, conductance off its rating."""
+"""Heat exchangers: effectiveness by arrangement, heat transferred, sizing, conductance off its rating."""
 
 from __future__ import annotations
 
