@@ -51,9 +51,9 @@ def causes_page() -> str:
         "",
         "This page is written by `make docs` from `src/wringout/catalogue/causes.yaml`; change it there.",
         "",
-        "Each cause is a physical statement that acts on the machine. What it does to the readings is computed;",
-        "the words below are for people. Weights rank single faults against each other before the first reading.",
-        "They are weak on purpose, and say where they come from.",
+        "Each cause is a physical statement that acts on the machine. What it does to the readings is",
+        "computed; the words below are for people. Weights rank single faults against each other before the",
+        "first reading. They are weak on purpose, and say where they come from.",
         "",
         f"How many faults a call has, before the first reading (judgement): {counts}. Of the calls",
         f"without a fault, {beyond_design_share():.0%} are taken to be weather beyond design (judgement).",
@@ -86,7 +86,7 @@ def cautions_page() -> str:
         "This page is written by `make docs` from `src/wringout/catalogue/cares.yaml`; change it there.",
         "",
         "What can hurt where somebody measures or mends, and the usual cautions. They are shown beside each",
-        "reading and each step of a remedy that needs them. They replace no training, no permit and no manual.",
+        "reading and each step of a remedy that needs them. They replace no training, permit or manual.",
     ]
     for care in cares().values():
         lines += _care(care)
