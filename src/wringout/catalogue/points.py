@@ -13,9 +13,19 @@ from wringout.documents.fields import nearest
 from wringout.documents.measure import Measure
 from wringout.documents.unit import Unit
 from wringout.errors import InputError
-from wringout.quantity import Dimension, parse
+from wringout.quantity import Dimension, UnitSystem, parse
 
-__all__ = ["Point", "POINTS", "INSTRUMENTS", "point", "points_of", "has_point", "sigma", "dimension_of"]
+__all__ = [
+    "Point",
+    "POINTS",
+    "INSTRUMENTS",
+    "point",
+    "points_of",
+    "has_point",
+    "sigma",
+    "dimension_of",
+    "shown",
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,8 +52,9 @@ class Point:
 
     @property
     def measure(self) -> Measure:
-        """What a reading here must be."""
-        return Measure(self.dimension, self.low, self.high)
+        """What a reading here must be, and the units it is shown in."""
+        water = self.dimension is Dimension.PRESSURE_DIFFERENCE and self.unit == "psi"
+        return Measure(self.dimension, self.low, self.high, ip=self.unit, si="kPa" if water else None)
 
 
 # kind named in "only" -> whether a unit is of that kind
@@ -157,6 +168,11 @@ def has_point(unit: Unit | None, name: str) -> None:
 def dimension_of(name: str) -> Dimension:
     """What a reading at a point measures."""
     return point(name).dimension
+
+
+def shown(name: str, value: float, system: UnitSystem) -> str:
+    """A value at a point, written for a reader: in the point's usual unit, or in SI."""
+    return point(name).measure.shown(value, system)
 
 
 def sigma(name: str, value: float) -> float:

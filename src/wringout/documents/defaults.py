@@ -42,17 +42,22 @@ def _site_and_air(v: Filler) -> None:
     )
     if v[f"{fan}.drive"] == "variable":
         v.assume(f"{fan}.speed", 60.0, "60 Hz, full mains frequency", 6.0)
-    v.assume(f"{fan}.heat_rise", to_si(1.5, "delta_degF", "temperature_difference"), "1.5 delta_degF", 0.3)
+    v.assume(
+        f"{fan}.heat_rise",
+        to_si(1.5, "delta_degF", "temperature_difference"),
+        "usual at about 3 inWC of fan pressure",
+        0.3,
+    )
     v.scaled(f"{fan}.current", supply / CFM * 1.5e-3, "1.5 A per 1000 cfm (460 V, three phase)", 0.4)
-    v.scaled("air.filter_drop", to_si(0.45, "inWC", "pressure_difference"), "0.45 inWC clean", 0.3)
+    v.scaled("air.filter_drop", to_si(0.45, "inWC", "pressure_difference"), "usual for a clean filter", 0.3)
 
 
 def _cooling(v: Filler) -> None:
     rated, water = "cooling.rated", v["cooling.kind"] == "chilled_water"
     v.assume(f"{rated}.airflow", v["air.supply_airflow"], "supply airflow")
-    v.assume(f"{rated}.entering_t", to_si(80.0, "degF", "temperature"), "80 degF, usual rating point", 1.0)
+    v.assume(f"{rated}.entering_t", to_si(80.0, "degF", "temperature"), "usual rating point", 1.0)
     wet_bulb = min(to_si(67.0, "degF", "temperature"), v[f"{rated}.entering_t"] - 1.0)
-    v.assume(f"{rated}.entering_wb", wet_bulb, "67 degF, usual rating point", 1.0)
+    v.assume(f"{rated}.entering_wb", wet_bulb, "usual rating point", 1.0)
     if water:
         _chilled_water(v)
     airflow = v[f"{rated}.airflow"]
@@ -73,11 +78,11 @@ def _cooling(v: Filler) -> None:
         flow = v[f"{rated}.total"] / (rise * WATER_HEAT)
         v.scaled(f"{rated}.water_flow", flow, "rated total over the rise of the water", 0.2)
     else:
-        v.assume(f"{rated}.outdoor_t", to_si(95.0, "degF", "temperature"), "95 degF, usual rating point", 1.0)
+        v.assume(f"{rated}.outdoor_t", to_si(95.0, "degF", "temperature"), "usual rating point", 1.0)
         healthy = to_si(12.0, "delta_degF", "temperature_difference")
-        v.assume("cooling.superheat", healthy, "12 delta_degF", 2.0)
+        v.assume("cooling.superheat", healthy, "usual for a healthy stage", 2.0)
         over = to_si(25.0, "delta_degF", "temperature_difference")
-        v.assume("cooling.condensing_over_outdoor", over, "25 delta_degF", 3.0)
+        v.assume("cooling.condensing_over_outdoor", over, "usual for a clean condenser", 3.0)
         _stages(v)
 
 
@@ -91,7 +96,7 @@ def _chilled_water(v: Filler) -> None:
         usual_rise = have["total"] / (have["water_flow"] * WATER_HEAT)
     if have["water_out"] is not None:
         v.assume(f"{rated}.water_in", have["water_out"] - usual_rise, "leaving water less its rise", 1.0)
-    v.assume(f"{rated}.water_in", to_si(44.0, "degF", "temperature"), "44 degF", 1.5)
+    v.assume(f"{rated}.water_in", to_si(44.0, "degF", "temperature"), "usual chilled water", 1.5)
     rule = (
         "entering water plus its rise"
         if have["total"] and have["water_flow"]
@@ -114,7 +119,7 @@ def _stages(v: Filler) -> None:
         v[f"{p}.current"] / v[f"{p}.share"] for p in paths if f"{p}.current" in v and v[f"{p}.share"] > 0
     ]
     for path in paths:
-        v.assume(f"{path}.modulating", False, "no")
+        v.assume(f"{path}.modulating", False, "on or off")
         if known:
             whole, rule, spread = sum(known) / len(known), "in proportion to the other stages", 0.15
         else:
@@ -147,14 +152,12 @@ def _space_and_control(v: Filler) -> None:
     leak = 0.15 * v["space.volume"] / 3600.0
     v.scaled("space.infiltration", leak, "0.15 changes of the space's air an hour", 0.6)
     _set_points(v)
-    v.assume(
-        "control.dew_point_band", to_si(3.0, "delta_degF", "temperature_difference"), "3 delta_degF", 0.5
-    )
+    v.assume("control.dew_point_band", to_si(3.0, "delta_degF", "temperature_difference"), "usual", 0.5)
     dew = v.values.get("space.design_day.outdoor_dew_point", to_si(74.0, "degF", "temperature"))
     outdoor = max(to_si(86.0, "degF", "temperature"), dew + 3.0)
-    v.assume("space.design_day.outdoor_t", outdoor, "86 degF, a warm and wet summer's day", 2.5)
+    v.assume("space.design_day.outdoor_t", outdoor, "a warm and wet summer's day", 2.5)
     dew = min(to_si(74.0, "degF", "temperature"), v["space.design_day.outdoor_t"] - 3.0)
-    v.assume("space.design_day.outdoor_dew_point", dew, "74 degF, a warm and wet summer's day", 1.5)
+    v.assume("space.design_day.outdoor_dew_point", dew, "a warm and wet summer's day", 1.5)
 
 
 def _set_points(v: Filler) -> None:
@@ -166,9 +169,9 @@ def _set_points(v: Filler) -> None:
     dry, wet = to_si(75.0, "degF", "temperature"), to_si(55.0, "degF", "temperature")
     if "space.design.dew_point" in v and v["space.design.dew_point"] + 6.0 > dry:
         v.assume("space.design.t", v["space.design.dew_point"] + 6.0, "6 K over the dew point", 1.5)
-    v.assume("space.design.t", dry, "75 degF", 1.5)
+    v.assume("space.design.t", dry, "usual where people stay", 1.5)
     if v["space.design.t"] - 6.0 < wet:
         v.assume("space.design.dew_point", v["space.design.t"] - 6.0, "6 K below the space", 1.5)
-    v.assume("space.design.dew_point", wet, "55 degF", 1.5)
+    v.assume("space.design.dew_point", wet, "75 degF and 50 % rh", 1.5)
     for name, own in both.items():
         v.assume(own, v[f"space.design.{name}"], "the design state", 0.5)

@@ -32,7 +32,7 @@ def fill_hot_water(v: Filler) -> None:
     if f"{source}.water_out" in v:
         v.assume(f"{rated}.water_in", v[f"{source}.water_out"], "water leaving the source", 1.0)
     usual = 150.0 if boiler else 115.0
-    warm, words = to_si(usual, "degF", "temperature"), f"{usual:.0f} degF from a {v['source.kind']}"
+    warm, words = to_si(usual, "degF", "temperature"), f"usual from a {v['source.kind']}"
     if "source.gas.in" in v and v["source.gas.in"] - 10.0 < warm:
         warm, words = v["source.gas.in"] - 10.0, "10 K below the gas that warms it"
     v.assume(f"{rated}.water_in", warm, words, 5.0)
@@ -59,30 +59,34 @@ def fill_hot_water(v: Filler) -> None:
 def fill_hot_gas(v: Filler) -> None:
     """Coil and valve in the discharge line of the unit's own stages."""
     _air(v)
-    v.assume("reheat.rated.condensing_t", to_si(110.0, "degF", "temperature"), "110 degF", 4.0)
+    v.assume("reheat.rated.condensing_t", to_si(110.0, "degF", "temperature"), "usual", 4.0)
     _power(v)
-    v.assume("reheat.valve.ways", "three", "three, a hot-gas diverting valve")
+    v.assume("reheat.valve.ways", "three", "usual for hot gas")
     if v["reheat.valve.ways"] == "three":
-        v.assume("reheat.valve.placement", "diverting", "diverting, as hot-gas valves are")
+        v.assume("reheat.valve.placement", "diverting", "usual for hot gas")
 
 
 def fill_valve(v: Filler) -> None:
     """The valve and its control signal."""
     valve, water = "reheat.valve", v["reheat.kind"] == "hot_water"
     if v[f"{valve}.ways"] == "three":
-        v.assume(f"{valve}.placement", "mixing", "mixing")
+        v.assume(f"{valve}.placement", "mixing", "usual")
     characteristic = "equal_percentage" if water else "linear"
-    v.assume(f"{valve}.characteristic", characteristic, f"{characteristic}, usual for {v['reheat.kind']}")
-    v.assume(f"{valve}.signal.low", 2.0 if v.values.get(f"{valve}.signal.high", 10.0) > 2.0 else 0.0, "2 V")
-    v.assume(f"{valve}.signal.high", 10.0, "10 V")
-    v.assume(f"{valve}.signal.coil_open_at", "high", "high")
-    v.assume(f"{valve}.travel_time", 90.0, "90 s", 30.0)
+    v.assume(
+        f"{valve}.characteristic", characteristic, "usual for hot water" if water else "usual for hot gas"
+    )
+    v.assume(
+        f"{valve}.signal.low", 2.0 if v.values.get(f"{valve}.signal.high", 10.0) > 2.0 else 0.0, "usual span"
+    )
+    v.assume(f"{valve}.signal.high", 10.0, "usual span")
+    v.assume(f"{valve}.signal.coil_open_at", "high", "usual")
+    v.assume(f"{valve}.travel_time", 90.0, "usual", 30.0)
 
 
 def _air(v: Filler) -> None:
     v.assume("reheat.rated.airflow", v["air.supply_airflow"], "supply airflow")
     off_coil = to_si(52.0, "degF", "temperature")
-    v.assume("reheat.rated.entering_t", off_coil, "52 degF, off the cooling coil", 1.5)
+    v.assume("reheat.rated.entering_t", off_coil, "usual off the cooling coil", 1.5)
 
 
 def _power(v: Filler) -> None:
@@ -108,28 +112,33 @@ def _power(v: Filler) -> None:
 
 
 def _loop(v: Filler) -> None:
-    v.assume("loop.fluid", "water", "water")
+    v.assume("loop.fluid", "water", "usual")
     water = v["loop.fluid"] == "water"
     v.assume(
-        "loop.concentration", 0.0 if water else 0.30, "none" if water else "30 %", 0.0 if water else 0.05
+        "loop.concentration",
+        0.0 if water else 0.30,
+        "plain water" if water else "usual",
+        0.0 if water else 0.05,
     )
-    v.scaled("loop.pipe.length", to_si(150.0, "ft", "length"), "150 ft one way", 0.4)
+    v.scaled("loop.pipe.length", to_si(150.0, "ft", "length"), "usual", 0.4)
     flow = v["loop.flow"]
     nominal = next((size for size, bore in PIPES if flow / (math.pi / 4.0 * bore**2) <= 1.2), 10.0)
     v.scaled("loop.pipe.size", to_si(nominal, "in", "small_length"), "smallest pipe under 4 ft/s", 0.1)
-    v.assume("loop.pipe.insulation", to_si(1.0, "in", "small_length"), "1 in", 0.006)
+    v.assume("loop.pipe.insulation", to_si(1.0, "in", "small_length"), "usual", 0.006)
     head = to_si(15.0, "ft", "head") + 0.04 * 1.5 * 2.0 * v["loop.pipe.length"]
     v.scaled("loop.pump_head", head, "15 ft, and 4 ft per 100 ft of pipe and fittings (half again)", 0.25)
-    v.scaled("loop.strainer_drop", to_si(0.8, "psi", "pressure_difference"), "0.8 psi clean", 0.3)
+    v.scaled(
+        "loop.strainer_drop", to_si(0.8, "psi", "pressure_difference"), "usual for a clean strainer", 0.3
+    )
 
 
 def _reclaim(v: Filler) -> None:
-    v.assume("source.refrigerant", "R744", "R744")
+    v.assume("source.refrigerant", "R744", "usual in new plants")
     carbon_dioxide = v["source.refrigerant"] == "R744"
     water = v["source.rated.water_out"]
     usual = 220.0 if carbon_dioxide else 175.0
     hot = max(to_si(usual, "degF", "temperature"), water + 10.0)
-    v.assume("source.gas.in", hot, f"{usual:.0f} degF with {v['source.refrigerant']}, over the water", 8.0)
+    v.assume("source.gas.in", hot, f"usual with {v['source.refrigerant']}, and over the water", 8.0)
     if carbon_dioxide:  # no condensing: the gas follows the water down
         cold = water - v["source.rated.heat"] / (v["loop.flow"] * WATER_HEAT) + 5.0
         rule = "5 K over the water that comes back"
@@ -137,4 +146,4 @@ def _reclaim(v: Filler) -> None:
         cold, rule = water, "condensed at about the temperature of the leaving water"
     cold = min(max(cold, 1.0), v["source.gas.in"] - 5.0)
     v.assume("source.gas.out", cold, rule, 3.0)
-    v.assume("source.upstream", "none", "none")
+    v.assume("source.upstream", "none", "nothing else takes the heat first")

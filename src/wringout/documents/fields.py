@@ -17,7 +17,7 @@ from wringout.documents.source import Branch, Items, Leaf, Node
 from wringout.errors import InputError
 from wringout.quantity import format, parse, unit_named
 
-__all__ = ["Found", "Reader", "nearest", "within"]
+__all__ = ["Found", "Reader", "measure_of", "nearest", "within"]
 
 MAX_NAME = 200
 _ID = re.compile(r"[a-z][a-z0-9_-]{0,29}")
@@ -113,9 +113,7 @@ class Reader:
 
     def _field(self, node: Node, field: FieldInfo, path: str, out: dict[str, Found]) -> None:
         kind = _plain(field.annotation)
-        measure = next((item for item in field.metadata if isinstance(item, Measure)), None)
-        if measure is None:
-            measure = _measure_within(field.annotation)
+        measure = measure_of(field)
         if measure is not None:
             out[path] = self.quantity(node, measure, path)
         elif isinstance(kind, type) and issubclass(kind, BaseModel):
@@ -198,11 +196,8 @@ def _plain(annotation: Any) -> Any:
     return annotation
 
 
-def _measure_within(annotation: Any) -> Measure | None:
-    """The Measure of ``Annotated[float, Measure(...)] | None``, which pydantic leaves inside the union."""
-    if get_origin(annotation) in (Union, types.UnionType):
-        for part in get_args(annotation):
-            found = next((m for m in getattr(part, "__metadata__", ()) if isinstance(m, Measure)), None)
-            if found is not None:
-                return found
-    return None
+def measure_of(field: FieldInfo) -> Measure | None:
+    """What a field of a model measures; of ``Annotated[...] | None`` pydantic leaves it inside the union."""
+    inside = get_args(field.annotation) if get_origin(field.annotation) in (Union, types.UnionType) else ()
+    marks = [*field.metadata, *(mark for part in inside for mark in getattr(part, "__metadata__", ()))]
+    return next((mark for mark in marks if isinstance(mark, Measure)), None)

@@ -67,8 +67,9 @@ WaterTemperature = Annotated[float, Measure(_D.TEMPERATURE, -15.0, 115.0)]
 GasTemperature = Annotated[float, Measure(_D.TEMPERATURE, 0.0, 180.0)]
 Difference = Annotated[float, Measure(_D.TEMPERATURE_DIFFERENCE, 0.0, 60.0)]
 AirDrop = Annotated[float, Measure(_D.PRESSURE_DIFFERENCE, 5.0, 1500.0)]
-WaterDrop = Annotated[float, Measure(_D.PRESSURE_DIFFERENCE, 50.0, 200e3)]
+WaterDrop = Annotated[float, Measure(_D.PRESSURE_DIFFERENCE, 50.0, 200e3, ip="psi", si="kPa")]
 Heat = Annotated[float, Measure(_D.POWER, 100.0, 20e6)]
+Cold = Annotated[float, Measure(_D.POWER, 100.0, 20e6, ip="ton")]
 Gain = Annotated[float, Measure(_D.POWER, -20e6, 20e6)]
 WaterFlow = Annotated[float, Measure(_D.WATER_FLOW, 1e-5, 0.5)]
 Head = Annotated[float, Measure(_D.HEAD, 0.5, 150.0)]
@@ -113,8 +114,8 @@ class Stage(Part):
 class CoolingRated(Part):
     """Rating point of the cooling: power [W], temperatures [degC], airflow and water flow [m3/s]."""
 
-    total: Heat
-    sensible: Heat
+    total: Cold
+    sensible: Cold
     entering_t: AirTemperature
     entering_wb: AirTemperature
     airflow: Airflow
