@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from wringout.errors import InputError
+from wringout.physics._fluid_fits import COEFFICIENTS, FREEZE_POINT, TEMPERATURE_SCALE
 from wringout.physics._limits import Array, floats, within
 
 __all__ = [
@@ -31,271 +32,11 @@ LARGEST_CONCENTRATION = 0.6
 """Largest mass fraction of glycol the fits are made for."""
 
 _HOTTEST = {"water": 130.0, "propylene_glycol": 100.0, "ethylene_glycol": 100.0}
-_TEMPERATURE_SCALE = {
-    "water": (65.0, 65.0),
-    "propylene_glycol": (25.0, 75.0),
-    "ethylene_glycol": (25.0, 75.0),
-}
 _SLACK = 1e-6  # K; a temperature at the freeze point itself is not refused over rounding
-
-# Rows: powers of scaled temperature; columns: powers of scaled concentration, (mass fraction / 0.3) - 1.
-# Viscosity: the natural logarithm. SOURCE: scripts/make_fluid_fits.py with CoolProp 8.0.0 (IAPWS-95 water
-# at 3 bar, incompressible MPG and MEG after Melinder 2010).
-_COEFFICIENTS: dict[str, dict[str, tuple[tuple[float, ...], ...]]] = {
-    "water": {
-        "density": (  # largest relative error 3.1e-06
-            (980.63862,),
-            (-35.312066,),
-            (-11.932535,),
-            (2.2333462,),
-            (-0.95228717,),
-            (0.33791744,),
-            (-0.35463604,),
-            (0.19273356,),
-        ),
-        "specific_heat": (  # largest relative error 3.6e-05
-            (4186.8645,),
-            (33.340477,),
-            (32.242076,),
-            (2.9221806,),
-            (8.8814547,),
-            (-7.9660621,),
-            (11.84098,),
-            (-6.7723158,),
-        ),
-        "viscosity": (  # largest relative error 3.0e-05
-            (-7.7448794,),
-            (-0.93495851,),
-            (0.29777195,),
-            (-0.10138667,),
-            (0.043250463,),
-            (-0.019297739,),
-            (0.0097606656,),
-            (-0.0091593325,),
-            (0.004456685,),
-        ),
-    },
-    "propylene_glycol": {
-        "density": (  # largest relative error 7.0e-05
-            (
-                1021.4081,
-                25.045864,
-                -2.0807708,
-                -4.0255335,
-                -0.8907215,
-            ),
-            (
-                -36.744461,
-                -23.351203,
-                1.9580372,
-                6.1015751,
-                -1.4674527,
-            ),
-            (
-                -16.932881,
-                10.117314,
-                -2.8288736,
-                -1.2821062,
-                0.52510158,
-            ),
-            (
-                5.6824073,
-                -1.8790692,
-                1.6620103,
-                0.17681553,
-                -0.41069509,
-            ),
-        ),
-        "specific_heat": (  # largest relative error 3.5e-04
-            (
-                3870.5733,
-                -392.90973,
-                -144.79965,
-                -16.132449,
-                47.353608,
-            ),
-            (
-                201.6416,
-                117.0835,
-                -13.614199,
-                75.614825,
-                -40.842435,
-            ),
-            (
-                -8.6480537,
-                -19.836505,
-                78.012893,
-                -40.729141,
-                -11.118611,
-            ),
-            (
-                -3.9516848,
-                22.654591,
-                -26.540904,
-                -3.7439291,
-                8.6961441,
-            ),
-        ),
-        "viscosity": (  # largest relative error 1.2e-02
-            (
-                -6.0002641,
-                1.072733,
-                0.06587166,
-                -0.025048659,
-                -0.034400303,
-            ),
-            (
-                -2.5706328,
-                -1.0480725,
-                -0.012881879,
-                0.25050411,
-                0.036410562,
-            ),
-            (
-                1.5965056,
-                0.79813582,
-                -0.15479226,
-                -0.23264319,
-                0.096378712,
-            ),
-            (
-                -0.59239297,
-                -0.30691261,
-                0.17996,
-                0.12441762,
-                -0.26033113,
-            ),
-            (
-                -0.030590378,
-                0.17025395,
-                -0.032920898,
-                -0.2702236,
-                0.1549099,
-            ),
-            (
-                0.027269199,
-                -0.096527054,
-                -0.071576887,
-                0.14840856,
-                0.0083267696,
-            ),
-        ),
-    },
-    "ethylene_glycol": {
-        "density": (  # largest relative error 1.5e-04
-            (
-                1035.9322,
-                40.464521,
-                -0.072617486,
-                -1.6206743,
-                -0.65300366,
-            ),
-            (
-                -32.626005,
-                -17.267196,
-                5.6584031,
-                3.3453223,
-                -4.6281122,
-            ),
-            (
-                -15.816268,
-                8.4805332,
-                -3.3381694,
-                -2.1841892,
-                1.076476,
-            ),
-            (
-                1.9116483,
-                -0.16190155,
-                2.6461917,
-                0.3998777,
-                -0.83511859,
-            ),
-        ),
-        "specific_heat": (  # largest relative error 1.2e-03
-            (
-                3733.1874,
-                -544.97525,
-                -100.24795,
-                21.165531,
-                23.5945,
-            ),
-            (
-                217.84803,
-                247.97187,
-                11.329666,
-                3.4039418,
-                -17.767137,
-            ),
-            (
-                -25.736417,
-                -82.167288,
-                66.855857,
-                -10.626587,
-                -35.611084,
-            ),
-            (
-                -3.3940411,
-                12.768028,
-                -52.064766,
-                -13.228422,
-                27.6267,
-            ),
-        ),
-        "viscosity": (  # largest relative error 6.4e-03
-            (
-                -6.2785158,
-                0.77905644,
-                -0.011002223,
-                -0.012287542,
-                0.035077354,
-            ),
-            (
-                -2.0910711,
-                -0.3064953,
-                0.060228394,
-                -0.00085834823,
-                0.006608583,
-            ),
-            (
-                1.0752025,
-                0.22883559,
-                0.16706824,
-                0.059970736,
-                -0.052173221,
-            ),
-            (
-                -0.31384753,
-                -0.15627612,
-                -0.34418106,
-                -0.066437608,
-                0.13345307,
-            ),
-            (
-                0.01932431,
-                -0.078705586,
-                -0.0015610606,
-                0.13379807,
-                -0.068862559,
-            ),
-            (
-                -0.016859231,
-                0.043067753,
-                0.049836325,
-                -0.071124807,
-                -0.01257117,
-            ),
-        ),
-    },
-}
-_FREEZE_POINT: dict[str, tuple[float, ...]] = {
-    "propylene_glycol": (-12.789104, -19.4415, -9.4217482, -5.9032829, -2.8030067, 0.355995),
-    "ethylene_glycol": (-14.575778, -23.567475, -11.83549, -2.0608275, 0.81095309, 0.027702),
-}
 
 
 def _concentration(fluid: str, concentration: ArrayLike) -> Array:
-    if fluid not in _COEFFICIENTS:
+    if fluid not in COEFFICIENTS:
         raise InputError(f"fluid {fluid!r} is not known: choose one of {', '.join(FLUIDS)}")
     name = "glycol concentration"
     if fluid == "water":
@@ -334,7 +75,7 @@ def freeze_point(fluid: Fluid = "water", concentration: ArrayLike = 0.0) -> Arra
         return share * 0.0
     x = share / 0.3 - 1.0
     total = np.zeros_like(x)
-    for coefficient in reversed(_FREEZE_POINT[fluid]):
+    for coefficient in reversed(FREEZE_POINT[fluid]):
         total = total * x + coefficient
     return total
 
@@ -382,9 +123,9 @@ def _evaluate(prop: str, temperature: ArrayLike, fluid: Fluid, concentration: Ar
             raise InputError(
                 f"{name} is {found:.6g} degC: it freezes at {least:.4g} degC at its concentration"
             )
-    middle, half = _TEMPERATURE_SCALE[fluid]
+    middle, half = TEMPERATURE_SCALE[fluid]
     u = (t - middle) / half
-    rows = _COEFFICIENTS[fluid][prop]
+    rows = COEFFICIENTS[fluid][prop]
     # a concentration shared by all samples is folded into the coefficients first
     v = share / 0.3 - 1.0
     total: Array = floats(0.0)

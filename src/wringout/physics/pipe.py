@@ -1,4 +1,4 @@
-"""Pipes: steel sizes, contents and transit, heat lost bare and insulated, cooling on the way, pressure drop."""
+"""Pipes: steel sizes, contents and transit, heat lost bare and insulated, cooling along them, friction."""
 
 from __future__ import annotations
 
