@@ -116,7 +116,7 @@ def temperature_of_saturated_enthalpy(enthalpy: ArrayLike, pressure: ArrayLike) 
 
 
 class Guess(NamedTuple):
-    """First guess of the temperature of saturated air from its heat: polynomial in ``ln(z + s + offset) - 5``.
+    """First guess of the temperature of saturated air from its heat: powers of ``ln(z + s + offset) - 5``.
 
     ``z`` is the heat over a heat capacity, K; ``s = x/steepness`` with ``x = ln(100 kPa / p)`` shifts the
     curve of one pressure onto that of 100 kPa, as it would exactly if vapour pressure were exponential; the

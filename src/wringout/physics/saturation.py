@@ -253,16 +253,16 @@ def total_pressure(pressure: ArrayLike) -> Array:
     return within("pressure", pressure, "Pa", LOWEST_PRESSURE, HIGHEST_PRESSURE, check="check the altitude")
 
 
-def blockwise(kernel: Kernel, *arrays: Array) -> Array:
+def blockwise(kernel: Kernel, *arrays: Array, block: int = BLOCK) -> Array:
     """Apply an elementwise kernel in blocks that fit the cache; 0-d arrays are passed as they are."""
-    if max(a.size for a in arrays) <= BLOCK:
+    if max(a.size for a in arrays) <= block:
         return np.asarray(kernel(*arrays))[()]
     shape = np.broadcast_shapes(*(a.shape for a in arrays))
     flat = [a if a.ndim == 0 else np.broadcast_to(a, shape).reshape(-1) for a in arrays]
     result = np.empty(shape)
     line = result.reshape(-1)
-    for start in range(0, line.size, BLOCK):
-        part = slice(start, start + BLOCK)
+    for start in range(0, line.size, block):
+        part = slice(start, start + block)
         line[part] = kernel(*(a if a.ndim == 0 else a[part] for a in flat))
     return result
 
