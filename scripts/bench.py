@@ -1,8 +1,8 @@
-"""How fast: moist-air states a second, ours and a general-purpose library's, on the same arrays (`make bench`).
+"""How fast: moist-air states a second, ours and a general-purpose library's, on the same arrays.
 
-Ratios count, not seconds: both run in this process, on this machine, one after the other, and the best of three
-runs is taken. The library works on one state at a time here (without numba), so it gets fewer of the same states;
-the largest differences between the answers are printed too.
+Run as `make bench`. Ratios count, not seconds: both run in this process, on this machine, one after the
+other, and the best of three runs is taken. The library works on one state at a time here (without numba),
+so it gets fewer of the same states; the largest differences between the answers are printed too.
 """
 
 from __future__ import annotations
@@ -38,7 +38,7 @@ def best_of(runs: int, work: Callable[[], object]) -> float:
 def moist_air() -> None:
     """Humidity ratio, enthalpy, wet bulb and dew point from dry bulb and relative humidity."""
     rng = np.random.default_rng(1)
-    # no state with a dew point below 0 degC: the library means ice there, ours water (frost_point is the other)
+    # no dew point below 0 degC: the library means ice there, ours water (and frost_point ice)
     dry_bulb = rng.uniform(15.0, 40.0, STATES)
     rh = rng.uniform(0.4, 0.98, STATES)
 
