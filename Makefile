@@ -3,7 +3,8 @@
 # which `make lock` exports, with hashes, from the same uv.lock.
 
 PYTHON ?= python3
-UV ?= $(shell command -v uv 2>/dev/null)
+# a uv that does not answer (a shim without its program) counts as none
+UV ?= $(shell uv --version >/dev/null 2>&1 && command -v uv)
 VENV := .venv
 BIN := $(VENV)/bin
 LOCKED := uv.lock requirements/run.txt requirements/test.txt pyproject.toml
