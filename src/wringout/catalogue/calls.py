@@ -17,7 +17,13 @@ __all__ = ["load_call", "load_trend", "load_document", "vocabulary"]
 
 
 def vocabulary() -> Vocabulary:
-    """What a call document may name."""
+    """What a call document may name.
+
+    Returns
+    -------
+    Vocabulary
+        Points with what they measure, instruments and causes of the catalogue.
+    """
     return Vocabulary(
         measure=_measure, usual=lambda name: point(name).by, instruments=INSTRUMENTS, causes=_causes
     )
@@ -25,6 +31,16 @@ def vocabulary() -> Vocabulary:
 
 def load_call(path: str | Path) -> Call:
     """Read a call document with its unit document, checked against the catalogue.
+
+    Parameters
+    ----------
+    path : str or Path
+        A file, YAML or JSON.
+
+    Returns
+    -------
+    Call
+        Unit, complaint and events in order of time, SI inside.
 
     Raises
     ------
@@ -35,12 +51,44 @@ def load_call(path: str | Path) -> Call:
 
 
 def load_trend(path: str | Path) -> Trend:
-    """Read a trend document, checked against the catalogue; the trend file itself is not opened."""
+    """Read a trend document, checked against the catalogue; the trend file itself is not opened.
+
+    Parameters
+    ----------
+    path : str or Path
+        A file, YAML or JSON.
+
+    Returns
+    -------
+    Trend
+        Which column is which point, in which unit.
+
+    Raises
+    ------
+    InputError
+        For anything that must be mended; the message names file, line and field.
+    """
     return read_trend(path, vocabulary())
 
 
 def load_document(path: str | Path) -> Unit | Call | Trend:
-    """Read a document of any kind, told by its ``format``."""
+    """Read a document of any kind, told by its ``format``.
+
+    Parameters
+    ----------
+    path : str or Path
+        A file, YAML or JSON.
+
+    Returns
+    -------
+    Unit, Call or Trend
+        As the document says.
+
+    Raises
+    ------
+    InputError
+        For anything that must be mended; the message names file, line and field.
+    """
     path = Path(path)
     tree = read_tree(path)
     node = tree.entries.get("format")

@@ -115,6 +115,16 @@ INSTRUMENTS: tuple[str, ...] = tuple(dict.fromkeys(entry.by for entry in POINTS.
 def point(name: str) -> Point:
     """The point of an id; a stage's points are known under the id of any stage.
 
+    Parameters
+    ----------
+    name : str
+        Such as ``supply.t`` or ``stage.c1.current``.
+
+    Returns
+    -------
+    Point
+        Its entry in the catalogue.
+
     Raises
     ------
     InputError
@@ -129,7 +139,18 @@ def point(name: str) -> Point:
 
 
 def points_of(unit: Unit) -> list[str]:
-    """Ids of the points that a unit has, in the order of the catalogue, those of its stages one by one."""
+    """Ids of the points that a unit has.
+
+    Parameters
+    ----------
+    unit : Unit
+        The unit's document.
+
+    Returns
+    -------
+    list of str
+        In the order of the catalogue, those of its stages one by one.
+    """
     ids: list[str] = []
     for entry in POINTS.values():
         if entry.only is not None and not KINDS[entry.only](unit):
@@ -143,6 +164,13 @@ def points_of(unit: Unit) -> list[str]:
 
 def has_point(unit: Unit | None, name: str) -> None:
     """Refuse a point that is not known or that this unit lacks.
+
+    Parameters
+    ----------
+    unit : Unit or None
+        The unit's document; None where only the id is in question.
+    name : str
+        Id of the point.
 
     Raises
     ------
@@ -166,12 +194,38 @@ def has_point(unit: Unit | None, name: str) -> None:
 
 
 def dimension_of(name: str) -> Dimension:
-    """What a reading at a point measures."""
+    """What a reading at a point measures.
+
+    Parameters
+    ----------
+    name : str
+        Id of the point.
+
+    Returns
+    -------
+    Dimension
+        Its dimension.
+    """
     return point(name).dimension
 
 
 def shown(name: str, value: float, system: UnitSystem) -> str:
-    """A value at a point, written for a reader: in the point's usual unit, or in SI."""
+    """Write a value at a point for a reader.
+
+    Parameters
+    ----------
+    name : str
+        Id of the point.
+    value : float
+        The value [SI of the point's dimension].
+    system : {'ip', 'si'}
+        The point's usual unit, or SI.
+
+    Returns
+    -------
+    str
+        Number, space, unit; ``-`` for NaN.
+    """
     return point(name).measure.shown(value, system)
 
 

@@ -99,9 +99,9 @@ def _kinds(reader: Reader, tree: Branch, found: dict[str, Found]) -> None:
             lacks(prefix, "hot-gas reheat")
     if found.get("reheat.valve.ways", Found("three", "", 0)).value == "two":
         lacks("reheat.valve.placement", "a two-way valve")
-    if found.get("loop.fluid", Found("water", "", 0)).value == "water":
-        if found.get("loop.concentration", Found(0.0, "", 0)).value > 0.0:
-            lacks("loop.concentration", "a loop of plain water")
+    plain = found.get("loop.fluid", Found("water", "", 0)).value == "water"
+    if plain and found.get("loop.concentration", Found(0.0, "", 0)).value > 0.0:
+        lacks("loop.concentration", "a loop of plain water")
 
 
 def _built(values: dict[str, Any], provenance: dict[str, Provenance]) -> Unit:
