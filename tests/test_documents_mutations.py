@@ -15,45 +15,10 @@ from wringout.documents.load import unit_from_text
 from wringout.documents.overview import overview
 from wringout.errors import InputError
 
-SPANS = [
-    "",
-    " ",
-    "\t",
-    "\n",
-    "-",
-    "0",
-    "nan",
-    "1e400",
-    ": ",
-    "{",
-    "}",
-    "[",
-    "]",
-    "#",
-    '"',
-    "'",
-    "&a ",
-    "*a",
-    "!!int ",
-]
-WORDS = [
-    "degF",
-    "%",
-    "gpm",
-    "yes",
-    "null",
-    "~",
-    "9e9 cfm",
-    "-40 degC",
-    "é",
-    "\x00",
-    "\u2028",
-    "😀",
-    "c1",
-    "rated",
-    "|\n",
-]
-PIECES = st.one_of(st.sampled_from(SPANS + WORDS), st.text(max_size=6))
+SPANS = [*"\t\n -0{}[]#\"'", "", "nan", "1e400", ": ", "&a ", "*a", "!!int "]
+WORDS = ["degF", "%", "gpm", "yes", "null", "~", "9e9 cfm", "-40 degC", "c1", "rated", "|\n"]
+STRANGE = ["é", "\x00", "\u2028", "\u00a0", "😀", "\ufeff"]
+PIECES = st.one_of(st.sampled_from(SPANS + WORDS + STRANGE), st.text(max_size=6))
 
 
 @st.composite

@@ -44,9 +44,7 @@ def test_an_entry_is_complete(name: str) -> None:
     assert (entry.accuracy > 0.0) != exact
 
 
-@pytest.mark.skipif(
-    not CONTRACT.is_file(), reason="the contract is not beside this repository (../shared/contract)"
-)
+@pytest.mark.skipif(not CONTRACT.is_file(), reason="no ../shared/contract beside this repository")
 def test_the_points_are_those_of_the_contract() -> None:
     entries = yaml.safe_load(CONTRACT.read_text(encoding="utf-8"))["points"]
     assert list(entries) == list(POINTS)

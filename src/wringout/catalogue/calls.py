@@ -9,7 +9,7 @@ from wringout.documents.call import CALL_FORMAT, Call, Vocabulary, call_from_tre
 from wringout.documents.fields import Reader
 from wringout.documents.load import unit_from_tree
 from wringout.documents.measure import Measure
-from wringout.documents.source import Leaf, read_tree
+from wringout.documents.source import Leaf, name_of, read_tree
 from wringout.documents.trend import TREND_FORMAT, Trend, read_trend, trend_from_tree
 from wringout.documents.unit import UNIT_FORMAT, Unit
 
@@ -94,14 +94,14 @@ def load_document(path: str | Path) -> Unit | Call | Trend:
     node = tree.entries.get("format")
     kind = node.text if isinstance(node, Leaf) else None
     if kind == UNIT_FORMAT:
-        return unit_from_tree(tree, str(path))
+        return unit_from_tree(tree, name_of(path))
     if kind == CALL_FORMAT:
-        return call_from_tree(tree, str(path), path.parent, vocabulary())
+        return call_from_tree(tree, name_of(path), path.parent, vocabulary())
     if kind == TREND_FORMAT:
-        return trend_from_tree(tree, str(path), path.parent, vocabulary())
+        return trend_from_tree(tree, name_of(path), path.parent, vocabulary())
     known = f"{UNIT_FORMAT}, {CALL_FORMAT} or {TREND_FORMAT}"
     found = "missing" if node is None else f'found "{kind[:40]}"' if kind is not None else "found no word"
-    raise Reader(str(path)).error(f"{found}; write {known}", node.line if node else tree.line, "format")
+    raise Reader(name_of(path)).error(f"{found}; write {known}", node.line if node else tree.line, "format")
 
 
 def _measure(name: str, unit: Unit | None) -> Measure:

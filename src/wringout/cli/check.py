@@ -148,16 +148,22 @@ def _kinds(call: Call) -> dict[str, int]:
     return counts
 
 
+def _counted(count: int, word: str) -> str:
+    return f"{count} {word}{'' if count == 1 else 's'}"
+
+
 def _call_lines(call: Call, units: UnitSystem | None) -> list[str]:
     from wringout.documents.states import operating_states
 
     lines = [_wrapped(f"Complaint: {call.complaint}")] if call.complaint else []
-    counts = ", ".join(f"{count} {kind}{'s' if count > 1 else ''}" for kind, count in _kinds(call).items())
+    counts = ", ".join(_counted(count, kind) for kind, count in _kinds(call).items())
     lines.append(_wrapped(f"Events: {counts or 'none yet'}"))
     for snapshot in operating_states(call):
         change = f", after change {snapshot.machine_epoch}" if snapshot.machine_epoch else ""
         visit = f", visit {snapshot.visit + 1}" if snapshot.visit else ""
-        lines.append(_wrapped(f"{snapshot.state}{change}{visit}: {len(snapshot.readings)} readings", "  "))
+        lines.append(
+            _wrapped(f"{snapshot.state}{change}{visit}: {_counted(len(snapshot.readings), 'reading')}", "  ")
+        )
     return [*lines, "", _wrapped("The unit:"), *_unit_lines(call.unit, units)]
 
 

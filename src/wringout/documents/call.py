@@ -11,7 +11,7 @@ from typing import Literal
 from wringout.documents.fields import Reader, nearest
 from wringout.documents.load import load_unit, require_format, unit_from_tree
 from wringout.documents.measure import Measure, Part
-from wringout.documents.source import Branch, Items, Leaf, Node, read_tree
+from wringout.documents.source import Branch, Items, Leaf, Node, name_of, read_tree
 from wringout.documents.unit import Unit
 from wringout.errors import InputError
 from wringout.quantity import Dimension, parse
@@ -119,7 +119,7 @@ def read_call(path: str | Path, vocabulary: Vocabulary) -> Call:
         For anything in either file that must be mended; the message names file, line and field.
     """
     path = Path(path)
-    return call_from_tree(read_tree(path), str(path), path.parent, vocabulary)
+    return call_from_tree(read_tree(path), name_of(path), path.parent, vocabulary)
 
 
 def call_from_tree(tree: Branch, name: str, folder: Path | None, vocabulary: Vocabulary) -> Call:
@@ -157,7 +157,7 @@ def _unit(reader: Reader, node: Node, folder: Path | None) -> Unit:
     except InputError as error:
         if (folder / beside).is_file():
             raise
-        raise reader.error(f"{error.message} ({folder / beside})", node.line, "unit") from None
+        raise reader.error(f"{error.message} ({name_of(folder / beside)})", node.line, "unit") from None
 
 
 class _Events:

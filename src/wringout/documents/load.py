@@ -9,7 +9,7 @@ from wringout.documents.consistency import check_unit
 from wringout.documents.defaults import fill
 from wringout.documents.fields import Found, Reader
 from wringout.documents.provenance import Provenance
-from wringout.documents.source import Branch, Leaf, read_tree, tree_of
+from wringout.documents.source import Branch, Leaf, name_of, read_tree, tree_of
 from wringout.documents.unit import UNIT_FORMAT, Unit
 
 __all__ = ["load_unit", "unit_from_text", "unit_from_tree", "require_format"]
@@ -26,7 +26,7 @@ def load_unit(path: str | Path) -> Unit:
         For anything in the file that must be mended; the message names file, line and field.
     """
     path = Path(path)
-    return unit_from_tree(read_tree(path), str(path))
+    return unit_from_tree(read_tree(path), name_of(path))
 
 
 def unit_from_text(text: str, name: str = "unit document") -> Unit:

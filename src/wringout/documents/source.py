@@ -15,7 +15,7 @@ import yaml
 
 from wringout.errors import InputError
 
-__all__ = ["Branch", "Items", "Leaf", "Node", "read_text", "read_tree", "tree_of", "MAX_BYTES"]
+__all__ = ["Branch", "Items", "Leaf", "Node", "name_of", "read_text", "read_tree", "tree_of", "MAX_BYTES"]
 
 MAX_BYTES = 2_000_000
 MAX_DEPTH = 12
@@ -52,6 +52,11 @@ class Branch:
 Node = Leaf | Items | Branch
 
 
+def name_of(path: Path) -> str:
+    """What to call a file in a message of one line, whatever its name holds."""
+    return _printable(str(path))
+
+
 def read_text(path: Path) -> str:
     """The text of a document file.
 
@@ -60,7 +65,7 @@ def read_text(path: Path) -> str:
     InputError
         When it is missing, a folder, unreadable, too large, empty, or not UTF-8.
     """
-    name = str(path)
+    name = name_of(path)
     try:
         if path.is_dir():
             raise InputError("this is a folder; give the document inside it, for example call.yaml", name)
@@ -69,7 +74,7 @@ def read_text(path: Path) -> str:
         with path.open("rb") as stream:
             data = stream.read(MAX_BYTES + 1)
     except (OSError, ValueError) as error:
-        raise InputError(f"cannot be read: {_reason(error)}", _printable(name)) from None
+        raise InputError(f"cannot be read: {_reason(error)}", name) from None
     if len(data) > MAX_BYTES:
         raise InputError(f"the file is larger than {MAX_BYTES // 1_000_000} MB; documents are a few kB", name)
     try:
@@ -88,7 +93,7 @@ def read_text(path: Path) -> str:
 def read_tree(path: Path) -> Branch:
     """The tree of a document file; see `read_text` and `tree_of` for what is refused."""
     text = read_text(path)
-    return tree_of(_json_as_yaml(text) if path.suffix.lower() == ".json" else text, str(path))
+    return tree_of(_json_as_yaml(text) if path.suffix.lower() == ".json" else text, name_of(path))
 
 
 def tree_of(text: str, name: str) -> Branch:

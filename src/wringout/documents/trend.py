@@ -9,7 +9,7 @@ from wringout.documents.call import Vocabulary
 from wringout.documents.fields import Reader
 from wringout.documents.load import require_format
 from wringout.documents.measure import Part
-from wringout.documents.source import Branch, Leaf, read_tree
+from wringout.documents.source import Branch, Leaf, name_of, read_tree
 from wringout.errors import InputError
 from wringout.quantity import Dimension, unit_named
 
@@ -46,7 +46,7 @@ def read_trend(path: str | Path, vocabulary: Vocabulary) -> Trend:
         For anything in the document that must be mended.
     """
     path = Path(path)
-    return trend_from_tree(read_tree(path), str(path), path.parent, vocabulary)
+    return trend_from_tree(read_tree(path), name_of(path), path.parent, vocabulary)
 
 
 def trend_from_tree(tree: Branch, name: str, folder: Path, vocabulary: Vocabulary) -> Trend:
