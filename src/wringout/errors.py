@@ -1,7 +1,7 @@
 """Errors, sorted by whose fault they are.
 
-The command line and every other face turn them into words and exit codes in one place each: the first two are the
-reader's to mend (exit code 2), the last is ours (exit code 1).
+The command line and every other face turn them into words and exit codes in one place each: the first two
+are the reader's to mend (exit code 2), the last is ours (exit code 1).
 """
 
 from __future__ import annotations

@@ -1,1 +1,1 @@
-"""Physics: pure functions over numpy arrays, SI units, one subject a file. Imports nothing of ours but errors."""
+"""Physics: pure functions over numpy arrays, SI, one subject a file. Imports nothing of ours but errors."""

@@ -1,0 +1,117 @@
+"""Weigh a call: which sets of causes make its readings likely, how sure that is, and what to read next."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from wringout.catalogue.causes import BEYOND_DESIGN, beyond_design_share, count_prior, prior_weights
+from wringout.catalogue.points import point, points_of, sigma
+from wringout.documents.call import Call
+from wringout.machine.parameters import Array
+from wringout.weighing.hypothesis import HEALTHY, parts_of
+from wringout.weighing.next_check import Check, next_checks
+from wringout.weighing.prior import Prior
+from wringout.weighing.search import Weighed, search
+from wringout.weighing.situation import Problem, problem
+from wringout.weighing.unknowns import Layout, layout
+
+__all__ = ["Answer", "CauseSet", "weigh"]
+
+MOST_CAUSES = 3
+SEVERITIES = 9  # three causes of three severities each
+UNLISTED_PRIOR = 0.01  # that something not in the catalogue is wrong; judgement
+UNLISTED_TOLERANCE = 4.0  # such a machine reads so many times further off than a listed one
+
+
+@dataclass(frozen=True)
+class CauseSet:
+    """A set of causes and the probability that it is exactly what is wrong; empty for a healthy unit."""
+
+    causes: tuple[str, ...]
+    probability: float
+
+
+@dataclass(frozen=True)
+class Answer:
+    """What weighing a call gives.
+
+    ``marginals`` by cause id the probability that it is among what is wrong; ``sets`` the joint answer,
+    most probable first; ``healthy``; ``unexplained`` that nothing listed accounts for the readings;
+    ``next`` further readings, best per minute first; ``weights`` posterior of every weighed hypothesis,
+    beside ``weighed`` itself and its layout, for evidence and explanation.
+    """
+
+    marginals: dict[str, float]
+    sets: tuple[CauseSet, ...]
+    healthy: float
+    unexplained: float
+    next: tuple[Check, ...]
+    problem: Problem
+    at: Layout
+    weighed: Weighed
+    weights: Array
+
+
+def prior_of(call: Call) -> Prior:
+    """The catalogue's prior for a call's unit."""
+    return Prior(prior_weights(call.unit), count_prior(), beyond_design_share())
+
+
+def weigh(call: Call, rng: np.random.Generator, checks: bool = True) -> Answer:
+    """Weigh a call.
+
+    Parameters
+    ----------
+    call : Call
+    rng : numpy.random.Generator
+        Draws the samples behind the next checks.
+    checks : bool
+        Whether to look for next checks.
+
+    Returns
+    -------
+    Answer
+    """
+    prior = prior_of(call)
+    what = problem(call, sigma)
+    at = layout(what, SEVERITIES)
+    parts = parts_of(call.unit, [*prior.weights, BEYOND_DESIGN])
+    weighed = search(at, parts, prior, MOST_CAUSES)
+    log_posterior = weighed.log_posterior
+    unlisted = search(layout(what, SEVERITIES, at.rows, UNLISTED_TOLERANCE), (), prior, 0)
+    log_unlisted = (
+        float(unlisted.log_posterior[0]) - prior.log_probability(HEALTHY) + float(np.log(UNLISTED_PRIOR))
+    )
+    highest = max(float(log_posterior.max()), log_unlisted)
+    raw = np.exp(log_posterior - highest)
+    unexplained = float(np.exp(log_unlisted - highest))
+    total = float(raw.sum()) + unexplained
+    weights = raw / total
+    unexplained /= total
+    by_set: dict[tuple[str, ...], float] = {}
+    for hypothesis, weight in zip(weighed.hypotheses, weights, strict=True):
+        by_set[hypothesis.causes] = by_set.get(hypothesis.causes, 0.0) + float(weight)
+    marginals = {part.cause: 0.0 for part in parts}
+    for causes, weight in by_set.items():
+        for cause in causes:
+            marginals[cause] += weight
+    ranked = sorted(by_set.items(), key=lambda item: -item[1])
+    following: list[Check] = []
+    if checks:
+        names = points_of(call.unit)
+        following = next_checks(
+            at, weighed, raw / raw.sum(), names, sigma, {name: point(name).minutes for name in names}, rng
+        )
+    return Answer(
+        marginals,
+        tuple(CauseSet(causes, weight) for causes, weight in ranked),
+        by_set.get((), 0.0),
+        unexplained,
+        tuple(following),
+        what,
+        at,
+        weighed,
+        weights,
+    )

@@ -1,0 +1,94 @@
+"""What must fit together beside the readings: the controls with what they see, and the room with what it
+is given.
+
+Each term is a residual in standard deviations, like a reading's, so that weighing treats it alike.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from wringout.machine.parameters import Array
+from wringout.machine.room_side import room_balance
+from wringout.machine.steady import Settled
+from wringout.weighing.situation import Situation
+
+__all__ = ["TERMS", "consistency"]
+
+TERMS = ("reheat control", "dehumidifying", "stages", "modulation", "room moisture", "room heat")
+SLACK = {
+    "reheat control": 0.30,  # K, a PI loop with 15 minutes between looks
+    "dehumidifying": 0.25,  # K of dew point
+    "stages": 0.30,  # K of dew point
+}
+
+
+def outside(value: Array, low: Array | float, high: Array | float) -> Array:
+    """How far a value lies outside an interval; 0 inside."""
+    return np.maximum(value - high, 0.0) + np.minimum(value - low, 0.0)
+
+
+def consistency(s: Settled, at: Situation, settled: bool = True) -> dict[str, Array]:
+    """Residuals of controls and room in one situation.
+
+    Parameters
+    ----------
+    s : Settled
+    at : Situation
+    settled : bool
+        Whether control has had time to come to rest.
+
+    Returns
+    -------
+    dict of array, (samples,), [-]
+        By name of TERMS; only those that say something here.
+    """
+    unit, p, c = s.design.unit, s.values, s.conditions
+    terms: dict[str, Array] = {}
+    active = at.read("shown.dehumidifying")
+    read_stages = at.read("shown.stages_called")
+    forced_cooling, forced_reheat = at.item == "cooling.call", at.item == "reheat.command"
+    seen_dew = np.where(p["dew_from_outdoor"] > 0.5, c.outdoor_dew_point, c.space_dew_point + p["dew_error"])
+    seen_dew = seen_dew + p["dew_offset"]
+    seen_t = c.space_t + p["space_t_offset"] + p["space_t_error"]
+    band = unit.control.dew_point_band
+    setpoint = unit.control.dew_point + p["setpoint_shift"]
+    if active is None and read_stages is not None and not forced_cooling:
+        active = 1.0 if read_stages > 0.5 else None
+    if not forced_reheat and active is not None:
+        loose = 1.0 - p["in_hand"]
+        wide = SLACK["reheat control"] * (1.0 + 5.0 * p["hunting"]) * (2.5 if forced_cooling else 1.0)
+        off = seen_t - unit.control.space_t
+        if active > 0.5:
+            low = np.where(c.command > 0.97, -60.0, -0.25)
+            high = np.where(c.command < 0.03, 60.0, 0.25)
+            terms["reheat control"] = loose * outside(off, low, high) / wide
+        else:
+            terms["reheat control"] = loose * c.command / 0.03
+    if active is not None and not forced_cooling:
+        slack = SLACK["dehumidifying"]
+        if active > 0.5:
+            short = np.minimum(seen_dew - (setpoint - 0.5 * band), 0.0) / slack
+            terms["dehumidifying"] = short - 6.0 * p["locked_out"]
+        else:
+            over = np.maximum(seen_dew - setpoint, 0.0) / slack
+            # a source that is swapped only while satisfied shows the outdoor dew point here and starts the
+            # unit at once
+            terms["dehumidifying"] = over * (1.0 - p["locked_out"])
+    if active is not None and active > 0.5 and not forced_cooling:
+        most = float(len(s.design.stage_share)) if s.design.dx else 1.0
+        place = (seen_dew - (setpoint - 0.5 * band)) / band
+        if s.design.dx and settled:
+            warm = np.clip((seen_t - unit.control.space_t - 0.8) / 0.5, 0.0, 1.0)
+            called = c.stages
+            low = np.where(called > 0.5, (called - 1.0 - warm) / most, -9.0)
+            high = np.where(called >= most - 0.5, 9.0, (called + 1.0) / most)
+            terms["stages"] = outside(place, low, high) * band / SLACK["stages"]
+        if (not s.design.dx) or any(s.design.stage_modulating):
+            asked = np.clip(place, 0.0, 1.0)
+            terms["modulation"] = (c.modulation - asked) / (0.22 if s.design.dx else 0.15)
+    if at.item is None:
+        balance = room_balance(s)
+        terms["room moisture"] = balance.moisture_residual
+        terms["room heat"] = balance.heat_residual
+    return terms

@@ -1,0 +1,266 @@
+"""Everything unknown about a call as one row of standard normal numbers, and what each number stands for.
+
+Columns, in order: the machine's healthy spreads; weather, room and controls of each visit; what each
+situation shifts of them; the severities of the causes. All have the prior N(0, 1), so that distances and
+curvatures compare.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wringout.machine.conditions import Conditions
+from wringout.machine.parameters import Array, Spread, spreads
+from wringout.weighing.situation import Problem, Situation
+
+__all__ = ["Layout", "conditions", "layout", "uniform"]
+
+Mask = NDArray[np.bool_]
+
+VISIT = ("outdoor_t", "outdoor_dew_point", "space_t", "space_dew_point", "command", "stages", "modulation")
+SHIFT = ("space_t", "space_dew_point", "command", "stages", "modulation", "rewetting")
+
+# how wide weather and room lie before any reading: judgement, wide enough that readings decide
+OUTDOOR_T_MEAN, OUTDOOR_T_SPREAD = -4.0, 6.5  # K against the design day
+OUTDOOR_DEW_SPREAD = 4.0
+SPACE_T_SPREAD = 3.5
+SPACE_DEW_SPREAD = 3.5
+# what a forced state does to the room within its quarter of an hour
+ROOM_T_SHIFT, ROOM_DEW_SHIFT = 1.5, 1.5
+# between two visits or after a change everything may differ more
+LATER_T_SHIFT, LATER_DEW_SHIFT = 2.5, 2.5
+COMMAND_SHIFT = 0.8
+STAGES_SHIFT = 0.7
+MODULATION_SHIFT = 0.2
+
+_SOLE_POINT = {
+    # parameters that move one point only: without a reading there they need no column
+    "space_t_offset": "shown.space_t",
+    "supply_t_offset": "shown.supply_t",
+    "outdoor_dew_offset": "shown.outdoor_dew_point",
+    "fan_current_ratio": "fan.current",
+    "filter_ratio": "filter.drop",
+    "fan_reserve_ratio": "filter.drop",
+    "return_rise": "",
+}
+
+
+@dataclass(frozen=True)
+class Layout:
+    """Which column of a row means what."""
+
+    problem: Problem
+    rows: tuple[Spread, ...]
+    names: tuple[str, ...]
+    visits: int
+    severities: int
+    relevant: tuple[Mask, ...]
+    tolerance: float = 1.0
+
+    @property
+    def width(self) -> int:
+        """Number of columns."""
+        return len(self.names)
+
+    def visit_column(self, visit: int, name: str) -> int:
+        """Column of one visit's condition."""
+        return len(self.rows) + visit * len(VISIT) + VISIT.index(name)
+
+    def shift_column(self, situation: int, name: str) -> int:
+        """Column of one situation's shift."""
+        return len(self.rows) + self.visits * len(VISIT) + situation * len(SHIFT) + SHIFT.index(name)
+
+    @property
+    def first_severity(self) -> int:
+        """Column of the first severity."""
+        return self.width - self.severities
+
+
+def layout(
+    problem: Problem, severities: int, rows: tuple[Spread, ...] | None = None, tolerance: float = 1.0
+) -> Layout:
+    """Lay out the unknowns of a call.
+
+    Parameters
+    ----------
+    problem : Problem
+    severities : int
+        Columns to keep for severities of causes.
+    rows : tuple of Spread, optional
+        Spreads to keep; those that the call's readings can tell of, if not given.
+    tolerance : float
+        Factor on every reading's error, for a machine that something unlisted has changed.
+
+    Returns
+    -------
+    Layout
+    """
+    read = {o.point for s in problem.situations for o in s.observations}
+
+    def needed(row: Spread) -> bool:
+        name, _, index = row.name.partition(".")
+        if name in _SOLE_POINT:
+            return not _SOLE_POINT[name] or _SOLE_POINT[name] in read
+        stages = problem.design.unit.stage_ids
+        if name == "stage_current_ratio":
+            return f"stage.{stages[int(index)]}.current" in read
+        if name == "superheat_shift":
+            return f"stage.{stages[int(index)]}.superheat" in read
+        if name == "strainer_ratio":
+            return "strainer.drop" in read
+        return True
+
+    if rows is None:
+        rows = tuple(row for row in spreads(problem.design) if needed(row))
+    visits = 1 + max((s.visit for s in problem.situations), default=0)
+    names = [row.name for row in rows]
+    names += [f"{name} of visit {v + 1}" for v in range(visits) for name in VISIT]
+    names += [f"{name} in {s.state}" for s in problem.situations for name in SHIFT]
+    names += [f"severity {k + 1}" for k in range(severities)]
+    first_visit, first_shift = len(rows), len(rows) + visits * len(VISIT)
+    relevant: list[Mask] = []
+    for i, s in enumerate(problem.situations):
+        mask = np.ones(len(names), dtype=bool)
+        mask[first_visit:first_shift] = False
+        mask[first_visit + s.visit * len(VISIT) : first_visit + (s.visit + 1) * len(VISIT)] = True
+        mask[first_shift : first_shift + len(problem.situations) * len(SHIFT)] = False
+        mask[first_shift + i * len(SHIFT) : first_shift + (i + 1) * len(SHIFT)] = True
+        relevant.append(mask)
+    return Layout(problem, rows, tuple(names), visits, severities, tuple(relevant), tolerance)
+
+
+def uniform(z: Array) -> Array:
+    """Standard normal numbers as uniform ones, so that a severity's flat prior needs no bounds.
+
+    Parameters
+    ----------
+    z : array, any shape, [-]
+
+    Returns
+    -------
+    array, 0..1 [-]
+
+    Notes
+    -----
+    The logistic form of Page, Applied Statistics 26 (1977) 75 (from memory), for the normal distribution
+    function: within 1.5e-4, and as smooth as the exact one.
+    """
+    return np.asarray(1.0 / (1.0 + np.exp(-1.5957691216 * z * (1.0 + 0.044715 * z * z))))
+
+
+def first_of(s: Situation) -> bool:
+    """Whether a situation is the visit's unforced one on the machine as found."""
+    return s.item is None and s.epoch == 0
+
+
+def seen_share(s: Situation | None, point: str) -> float | None:
+    """A share that was read at a point of a situation."""
+    return s.read(point) if s is not None else None
+
+
+def unforced(problem: Problem, s: Situation) -> Situation | None:
+    """The unforced situation of the same visit and machine, if it was read."""
+    for other in problem.situations:
+        if other.item is None and other.visit == s.visit and other.epoch == s.epoch:
+            return other
+    return None
+
+
+def conditions(at: Layout, index: int, z: Array, beyond: Mask) -> Conditions:
+    """Weather, room and controls of one situation from rows of unknowns.
+
+    Parameters
+    ----------
+    at : Layout
+    index : int
+        Which situation.
+    z : array, (samples, width), [-]
+    beyond : array of bool, (samples,)
+        Where the hypothesis is that the weather is beyond the design day.
+
+    Returns
+    -------
+    Conditions
+    """
+    p = at.problem
+    unit = p.design.unit
+    s = p.situations[index]
+    day, control = unit.space.design_day, unit.control
+
+    def visit(name: str) -> Array:
+        return z[:, at.visit_column(s.visit, name)]
+
+    def shift(name: str) -> Array:
+        return z[:, at.shift_column(index, name)]
+
+    outdoor_t = day.outdoor_t + OUTDOOR_T_MEAN + OUTDOOR_T_SPREAD * visit("outdoor_t")
+    # healthy or not, weather stays within the design day; beyond it is a conclusion of its own
+    zd = visit("outdoor_dew_point")
+    under = np.logaddexp(0.0, -2.0 * (zd - 0.3)) / 2.0  # positive, about 0.3 - z where that is large
+    outdoor_dew = day.outdoor_dew_point + np.where(
+        beyond, 0.15 + 1.1 * np.logaddexp(0.0, 1.5 * zd), 0.25 - OUTDOOR_DEW_SPREAD * under
+    )
+    later = not first_of(s)
+    moved_t = (ROOM_T_SHIFT if s.epoch == 0 else LATER_T_SHIFT) if later else 0.0
+    moved_dew = (ROOM_DEW_SHIFT if s.epoch == 0 else LATER_DEW_SHIFT) if later else 0.0
+    space_t = control.space_t + SPACE_T_SPREAD * visit("space_t") + moved_t * shift("space_t")
+    space_dew = (
+        control.dew_point
+        + 0.5
+        + SPACE_DEW_SPREAD * visit("space_dew_point")
+        + moved_dew * shift("space_dew_point")
+    )
+    calm = unforced(p, s)
+    command = command_of(s, calm, visit("command"), shift("command"))
+    stages = stages_of(p, s, calm, visit("stages"), shift("stages"))
+    modulation = uniform(visit("modulation") * 1.0)
+    if later:
+        modulation = np.clip(modulation + MODULATION_SHIFT * shift("modulation"), 0.0, 1.0)
+    if s.item == "cooling.call" and s.to >= 0.5:
+        modulation = np.ones_like(modulation)
+    idle = s.item == "cooling.call" and s.to < 0.5
+    rewetting = uniform(shift("rewetting")) if idle else np.zeros(1)
+    return Conditions(outdoor_t, outdoor_dew, space_t, space_dew, command, stages, modulation, rewetting)
+
+
+def command_of(s: Situation, calm: Situation | None, base: Array, shift: Array) -> Array:
+    """Reheat command [0..1]: held, read, or unknown about that of the unforced state."""
+    if s.item == "reheat.command":
+        return np.full(1, s.to)
+    read = s.read("shown.reheat_command")
+    if read is not None:
+        return np.clip(read + 0.004 * shift, 0.0, 1.0)
+    before = seen_share(calm, "shown.reheat_command")
+    if calm is s or before is None:
+        return uniform(1.2 * base + (COMMAND_SHIFT * shift if calm is not s else 0.0))
+    start = min(max(before, 0.02), 0.98)
+    centre = math.log(start / (1.0 - start)) / 1.6
+    # forced cooling may end dehumidifying, and then the reheat goes off altogether
+    wide = COMMAND_SHIFT * (2.0 if s.item == "cooling.call" else 1.0)
+    return uniform(centre + wide * shift)
+
+
+def stages_of(p: Problem, s: Situation, calm: Situation | None, base: Array, shift: Array) -> Array:
+    """Stages called [count]: held, read, or unknown about what the unforced state had."""
+    most = float(len(p.design.stage_share)) if p.design.dx else 1.0
+    if s.item == "cooling.call":
+        return np.full(1, most if s.to >= 0.5 else 0.0)
+    read = s.read("shown.stages_called")
+    if read is not None:
+        return np.full(1, min(read, most))
+    before = seen_share(calm, "shown.stages_called")
+    if calm is s or before is None:
+        called = (
+            p.situations[0].read("shown.dehumidifying") if calm is None else calm.read("shown.dehumidifying")
+        )
+        if called is not None and called < 0.5:
+            return np.zeros(1)
+        middle = most * uniform(1.3 * base + 0.6)
+        return middle if calm is s else np.clip(middle + STAGES_SHIFT * shift, 0.0, most)
+    if not p.design.dx:
+        return np.full(1, before)
+    return np.clip(before + STAGES_SHIFT * shift, 0.0, most)
