@@ -25,7 +25,7 @@ import CoolProp
 import CoolProp.CoolProp as CP
 import numpy as np
 from numpy.typing import NDArray
-from scipy.interpolate import CubicSpline
+from scipy.interpolate import CubicSpline, PchipInterpolator
 
 Array = NDArray[np.float64]
 
@@ -45,13 +45,17 @@ NAMES = {
     "R507A": "R507A",
 }
 SATURATION_KNOTS = 101
-SCALE = 4.0  # K, of the asinh spacing
+SCALE = (
+    0.05,
+    8.0,
+)  # K, of the asinh spacing: at the critical pressure, and growth with the square of distance
 COLDEST_DEW = -55.0 + 273.15
 HOTTEST_GAS, COLDEST_LIQUID = 180.0, -80.0  # K from saturation
 SUPER_COLD, SUPER_HOT = -75.0, 170.0  # K from the pseudo-critical temperature
 HIGHEST_R744 = 140e5
 NEAREST = 0.97  # of the critical pressure, as far as the tables of all but carbon dioxide go
 NEAREST_MIXTURE = 0.9  # where CoolProp works the blend out as a mixture: its flash fails further up
+MOST_HOLES = 4  # knots of a row that the density solver may miss
 COLDEST_SOLVED = -65.0 + 273.15  # K; colder liquid is carried on in a straight line
 
 
@@ -134,12 +138,16 @@ def single_phase(state: CoolProp.AbstractState, phase: int, pressure: float, tem
 
 
 def carry_on(row: Array, differences: Array) -> Array:
-    """Carry a row on in a straight line over knots colder than the equation of state reaches."""
+    """Carry a row on in a straight line over liquid colder than asked for, and bridge single failures."""
     good = np.flatnonzero(np.isfinite(row))
     a, b = good[0], good[-1]
-    if np.any(~np.isfinite(row[a : b + 1])):
-        raise ValueError("a hole inside the table")
+    holes = b + 1 - a - good.size
+    if holes > MOST_HOLES:
+        raise ValueError(f"{holes} holes inside a row of the table")
     filled = row.copy()
+    if holes:
+        # by knot number, in which the row is smooth
+        filled[a : b + 1] = PchipInterpolator(good, row[good])(np.arange(a, b + 1))
     low, high = np.arange(a), np.arange(b + 1, row.size)
     slope = (row[a + 1] - row[a]) / (differences[a + 1] - differences[a])
     filled[low] = row[a] + slope * (differences[low] - differences[a])
@@ -148,9 +156,10 @@ def carry_on(row: Array, differences: Array) -> Array:
     return filled
 
 
-def spaced(low: float, high: float, knots: int) -> Array:
-    """Give temperature differences even in asinh."""
-    return SCALE * np.sinh(np.linspace(np.arcsinh(low / SCALE), np.arcsinh(high / SCALE), knots))
+def spaced(low: float, high: float, knots: int, distance: float) -> Array:
+    """Give temperature differences even in asinh, crowded where enthalpy steepens to the critical point."""
+    scale = SCALE[0] + SCALE[1] * distance**2
+    return scale * np.sinh(np.linspace(np.arcsinh(low / scale), np.arcsinh(high / scale), knots))
 
 
 def pseudo_critical(state: CoolProp.AbstractState, pressure: float, t_critical: float) -> float:
@@ -187,13 +196,16 @@ def table(name: str, fluid: str) -> dict[str, Array]:
     bubble, dew = (np.array([edges[quality].at(float(p))[0] for p in pressures]) for quality in (0.0, 1.0))
     knots_p, knots_t = (121, 81) if is_r744 else (41, 41)
     nearness = np.linspace(np.cbrt(np.log(p_critical / p_high)), np.cbrt(np.log(p_critical / p_low)), knots_p)
-    gas_dt, liquid_dt = spaced(0.0, HOTTEST_GAS, knots_t), spaced(COLDEST_LIQUID, 0.0, knots_t)
     gas, liquid = np.empty((knots_p, knots_t)), np.empty((knots_p, knots_t))
-    sides = ((1.0, gas, gas_dt, CP.iphase_gas), (0.0, liquid, liquid_dt, CP.iphase_liquid))
+    sides = (
+        (1.0, gas, (0.0, HOTTEST_GAS), CP.iphase_gas),
+        (0.0, liquid, (COLDEST_LIQUID, 0.0), CP.iphase_liquid),
+    )
     for i, distance in enumerate(nearness):
         pressure = float(p_critical * np.exp(-(distance**3)))
         pressure = min(max(pressure, p_low * (1.0 + 1e-12)), p_critical * (1.0 - 1e-9))
-        for quality, grid, differences, phase in sides:
+        for quality, grid, span, phase in sides:
+            differences = spaced(*span, knots_t, float(distance))
             edge_t, edge_h = edges[quality].at(pressure)
             row = single_phase(state, phase, pressure, edge_t + differences)
             row[0 if quality else -1] = edge_h
@@ -208,11 +220,11 @@ def table(name: str, fluid: str) -> dict[str, Array]:
     }
     if is_r744:
         depth = np.linspace(0.0, np.cbrt(np.log(HIGHEST_R744 / p_critical)), 61)
-        differences = spaced(SUPER_COLD, SUPER_HOT, 161)
-        over, ridge = np.empty((depth.size, differences.size)), np.empty(depth.size)
+        over, ridge = np.empty((depth.size, 201)), np.empty(depth.size)
         for i, distance in enumerate(depth):
             pressure = float(p_critical * np.exp(distance**3)) * (1.0 + 1e-9)
             ridge[i] = pseudo_critical(state, pressure, t_critical) if i else t_critical
+            differences = spaced(SUPER_COLD, SUPER_HOT, over.shape[1], float(distance))
             row = single_phase(state, CP.iphase_not_imposed, pressure, ridge[i] + differences)
             over[i] = carry_on(row, differences)
         made |= {"super": over + shift, "ridge": ridge - 273.15}

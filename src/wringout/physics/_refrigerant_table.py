@@ -44,7 +44,7 @@ REFRIGERANTS: tuple[str, ...] = (
     "R507A",
 )
 HIGHEST_R744 = 140e5  # Pa, end of the table above the critical pressure
-_SCALE = 4.0  # K, of the asinh spacing of the temperature knots
+_SCALE = (0.05, 8.0)  # K, of the asinh spacing of temperature knots, and growth with distance squared
 _HOTTEST_GAS, _COLDEST_LIQUID = 180.0, -80.0  # K from saturation
 _SUPER_COLD, _SUPER_HOT = -75.0, 170.0  # K from the pseudo-critical temperature
 _COLDEST = -65.0  # degC
@@ -129,31 +129,31 @@ def _fraction(value: Array, low: float, high: float, knots: int) -> Array:
     return (value - low) * ((knots - 1.0) / (high - low))
 
 
-def _difference_index(difference: Array, low: float, high: float, knots: int) -> Array:
-    return _fraction(
-        np.arcsinh(difference / _SCALE),
-        float(np.arcsinh(low / _SCALE)),
-        float(np.arcsinh(high / _SCALE)),
-        knots,
-    )
+def _distance(table: Table, pressure: Array) -> Array:
+    """Give how far a pressure is from the critical one, as the tables' rows count it."""
+    return np.cbrt(np.abs(np.log(pressure / table.critical.pressure)))
 
 
-def _pressure_index(table: Table, pressure: Array, knots: int) -> Array:
-    """Give fractional rows of the tables under the critical pressure."""
+def _difference_index(distance: Array, difference: Array, low: float, high: float, knots: int) -> Array:
+    scale = _SCALE[0] + _SCALE[1] * distance * distance
+    first = np.arcsinh(low / scale) if low else 0.0
+    last = np.arcsinh(high / scale) if high else 0.0
+    return (np.arcsinh(difference / scale) - first) * ((knots - 1.0) / (last - first))
+
+
+def _below_index(table: Table, distance: Array, knots: int) -> Array:
     ends = np.cbrt(np.log(table.critical.pressure) - table.log_pressure[[-1, 0]])
-    nearness = np.cbrt(np.maximum(np.log(table.critical.pressure / pressure), 0.0))
-    return _fraction(nearness, float(ends[0]), float(ends[1]), knots)
+    return _fraction(distance, float(ends[0]), float(ends[1]), knots)
 
 
-def _ridge_index(table: Table, pressure: Array, knots: int) -> Array:
-    depth = np.cbrt(np.maximum(np.log(pressure / table.critical.pressure), 0.0))
-    return _fraction(depth, 0.0, float(np.cbrt(np.log(HIGHEST_R744 / table.critical.pressure))), knots)
+def _above_index(table: Table, distance: Array, knots: int) -> Array:
+    return _fraction(distance, 0.0, float(np.cbrt(np.log(HIGHEST_R744 / table.critical.pressure))), knots)
 
 
 def ridge(table: Table, pressure: Array) -> Array:
     """Give the pseudo-critical temperature."""
     knots = table.ridge.size
-    return np.interp(_ridge_index(table, pressure, knots), np.arange(knots), table.ridge)
+    return np.interp(_above_index(table, _distance(table, pressure), knots), np.arange(knots), table.ridge)
 
 
 def _refuse_temperature(table: Table, temperature: Array, low: Array | float, high: Array | float) -> None:
@@ -169,33 +169,27 @@ def _refuse_temperature(table: Table, temperature: Array, low: Array | float, hi
 def gas_enthalpy(table: Table, p: Array, difference: Array) -> Array:
     """Give the enthalpy of gas a difference in K over the dew temperature."""
     rows, columns = table.gas.shape
-    return _bilinear(
-        table.gas, _pressure_index(table, p, rows), _difference_index(difference, 0.0, _HOTTEST_GAS, columns)
-    )
+    distance = _distance(table, p)
+    column = _difference_index(distance, difference, 0.0, _HOTTEST_GAS, columns)
+    return _bilinear(table.gas, _below_index(table, distance, rows), column)
 
 
 def liquid_enthalpy(table: Table, p: Array, difference: Array) -> Array:
     """Give the enthalpy of liquid a difference in K, 0 or negative, from the bubble temperature."""
     rows, columns = table.liquid.shape
-    return _bilinear(
-        table.liquid,
-        _pressure_index(table, p, rows),
-        _difference_index(difference, _COLDEST_LIQUID, 0.0, columns),
-    )
+    distance = _distance(table, p)
+    column = _difference_index(distance, difference, _COLDEST_LIQUID, 0.0, columns)
+    return _bilinear(table.liquid, _below_index(table, distance, rows), column)
 
 
 def above_critical(table: Table, p: Array, t: Array) -> Array:
     """Give enthalpy over the critical pressure."""
     rows, columns = table.above.shape
-    difference = t - ridge(table, p)
-    _refuse_temperature(
-        table, t, np.maximum(t - difference + _SUPER_COLD, _COLDEST), t - difference + _SUPER_HOT
-    )
-    return _bilinear(
-        table.above,
-        _ridge_index(table, p, rows),
-        _difference_index(difference, _SUPER_COLD, _SUPER_HOT, columns),
-    )
+    middle = ridge(table, p)
+    _refuse_temperature(table, t, np.maximum(middle + _SUPER_COLD, _COLDEST), middle + _SUPER_HOT)
+    distance = _distance(table, p)
+    column = _difference_index(distance, t - middle, _SUPER_COLD, _SUPER_HOT, columns)
+    return _bilinear(table.above, _above_index(table, distance, rows), column)
 
 
 def below_critical(table: Table, p: Array, t: Array) -> Array:

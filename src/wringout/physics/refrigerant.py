@@ -128,7 +128,7 @@ def bubble_temperature(refrigerant: str, pressure: ArrayLike) -> Array:
 
     Notes
     -----
-    Linear in ln(pressure) between 101 knots: within 0.005 K of the source.
+    Linear in ln(pressure) between 101 knots: within 0.005 K of the source (R407C 0.03 K close to critical).
 
     References
     ----------
@@ -161,7 +161,7 @@ def dew_temperature(refrigerant: str, pressure: ArrayLike) -> Array:
 
     Notes
     -----
-    Linear in ln(pressure) between 101 knots: within 0.005 K of the source.
+    Linear in ln(pressure) between 101 knots: within 0.005 K of the source (R407C 0.03 K close to critical).
 
     References
     ----------
@@ -285,9 +285,11 @@ def enthalpy(refrigerant: str, pressure: ArrayLike, temperature: ArrayLike) -> A
     -----
     At saturation temperature and above it is gas, below it liquid; between bubble and dew temperature of a
     blend the share of gas is taken to go with temperature, and pure fluids condense at one temperature, at
-    which only the gas is told. Errors against the source: see docs/validation.md and the tests; worst
-    around the critical point of R744, where a tenth of a kelvin is worth ten kJ/kg and no reading tells the
-    state either.
+    which only the gas is told.
+
+    Against the source, over the whole table: within 0.3 kJ/kg; R744 within 0.15 kJ/kg, but within 2 K of the
+    saturation or pseudo-critical temperature 0.4 kJ/kg from 71 to 80 bar and 3 kJ/kg from 73.8 to 75.5 bar,
+    where hundredths of a kelvin are worth as much and no reading tells the state either.
 
     References
     ----------
