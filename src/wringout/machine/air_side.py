@@ -136,8 +136,23 @@ def stage_loads(design: Design, p: Values, c: Conditions) -> tuple[tuple[Array, 
 
 
 def condensing_over_outdoor(design: Design, p: Values, i: int, part: Array, gas_taken: Array) -> Array:
-    """Condensing temperature of stage ``i`` over outdoor air [K] at part load and with some gas sent to
-    reheat."""
+    """Condensing temperature of one stage over outdoor air, at part load and with some gas sent to reheat.
+
+    Parameters
+    ----------
+    design : Design
+    p : Values
+    i : int
+        Which stage.
+    part : array, (samples,), [0..1]
+        Its load.
+    gas_taken : array, (samples,), [0..1]
+        Share of the rejected heat that a hot-gas reheat coil takes.
+
+    Returns
+    -------
+    array, (samples,), [K]
+    """
     healthy = design.unit.cooling.condensing_over_outdoor or 14.0
     loaded = CONDENSING_AT_PART + (1.0 - CONDENSING_AT_PART) * part
     return healthy * loaded * (1.0 - 0.42 * gas_taken) + p[f"condensing_shift.{i}"] + p[f"condensing_add.{i}"]

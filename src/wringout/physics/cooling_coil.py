@@ -173,7 +173,7 @@ def apparatus_dew_point(
     if w_out <= 0 or float(relative_humidity(t_out, w_out, pressure)) > 1.0:
         raise InputError(
             f"the rated capacities leave air of {t_out:.1f} degC that holds more water than it can: "
-            "total, sensible and airflow do not belong together; more airflow or less sensible heat would be right"
+            "total, sensible and airflow do not belong together; try more airflow or less sensible heat"
         )
     if total - sensible < 1e-3 * total:
         return ApparatusDewPoint(dry_bulb - (dry_bulb - t_out) / 0.9, 0.1)
