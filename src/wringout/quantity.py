@@ -17,7 +17,6 @@ Decided on purpose:
 
 from __future__ import annotations
 
-import difflib
 import math
 import re
 from collections.abc import Mapping
@@ -481,6 +480,8 @@ def _unit_complaint(name: str, dimension: Dimension) -> str:
     for other, spellings in _SPELLINGS.items():
         if other is not dimension and _folded(name) in spellings:
             return f'"{shown}" is a unit of {other.replace("_", " ")}; {_accepted(dimension)}'
+    import difflib  # late: only a complaint needs it
+
     near = difflib.get_close_matches(name, UNITS[dimension], n=1, cutoff=0.6)
     hint = f" (did you mean {near[0]}?)" if near else ""
     return f'unknown unit "{shown}"{hint}; {_accepted(dimension)}'

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 import re
 import types
 from collections.abc import Iterable
@@ -171,6 +170,8 @@ def within(value: float, unit: str, measure: Measure) -> None:
 
 def nearest(word: str, names: Iterable[str], *, listed: bool = True) -> str:
     """Words that point from a name that is not known to those that are."""
+    import difflib  # late: only a complaint needs it
+
     known = list(names)
     close = difflib.get_close_matches(word[:60].lower(), known, n=1, cutoff=0.5)
     if close:
