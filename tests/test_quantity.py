@@ -36,7 +36,7 @@ PINT_NAMES = {
     "kPa": "kilopascal",
     "bar": "bar",
     "mbar": "millibar",
-    "inWC": "inch*g_0*1000*kg/m**3",
+    "inWC": "1000*inch*g_0*kg/m**3",
     "Btu/h": "Btu_it/hour",
     "MBH": "1000*Btu_it/hour",
     "ton": "12000*Btu_it/hour",
@@ -107,8 +107,8 @@ def pint_registry():
 @pytest.mark.parametrize("unit", ORACLED, ids=lambda unit: f"{unit.dimension}:{unit.name}")
 def test_factors_agree_with_pint(unit: TradeUnit, pint_registry) -> None:
     name = PINT_NAMES[unit.name]
-    number, _, name = name.rpartition("*") if name[0].isdigit() else ("1", "", name)
-    theirs = pint_registry.Quantity(7.0 * float(number.rstrip("*") or 1), name).to(PINT_SI[unit.dimension])
+    number, _, name = name.partition("*") if name[0].isdigit() else ("1", "", name)
+    theirs = pint_registry.Quantity(7.0 * float(number), name).to(PINT_SI[unit.dimension])
     assert to_si(7.0, unit.name, unit.dimension) == pytest.approx(theirs.magnitude, rel=1e-9)
 
 
