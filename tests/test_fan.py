@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import brentq
 
@@ -16,12 +16,14 @@ PRESSURE = st.floats(50.0, 2000.0)
 RATIO = st.floats(1.0, 2.5)
 
 
+@settings(deadline=None)
 @given(AIRFLOW, PRESSURE, RATIO)
 def test_the_fan_runs_at_its_design_point_in_its_design_system(q: float, p: float, ratio: float) -> None:
     shutoff, resistance = fan.fan_curve(q, p, ratio)
     assert fan.fan_airflow(shutoff, resistance, fan.system_resistance(p, q)) == pytest.approx(q)
 
 
+@settings(deadline=None)
 @given(AIRFLOW, PRESSURE, RATIO, st.floats(0.2, 1.3), st.floats(0.0, 3.0))
 def test_a_root_finder_comes_to_the_same_airflow(
     q: float, p: float, ratio: float, speed: float, added: float
@@ -38,6 +40,7 @@ def test_a_root_finder_comes_to_the_same_airflow(
         assert fan.airflow_ratio_with_added_resistance(added, ratio) == pytest.approx(root / q, rel=1e-9)
 
 
+@settings(deadline=None)
 @given(st.floats(0.05, 1.0), RATIO)
 def test_added_resistance_and_airflow_go_into_each_other(airflow_ratio: float, ratio: float) -> None:
     added = fan.added_resistance_for_airflow_ratio(airflow_ratio, ratio)
@@ -50,6 +53,7 @@ def test_a_steep_fan_gives_way_less_than_a_flat_one() -> None:
     assert fan.airflow_ratio_with_added_resistance(0.0) == 1.0
 
 
+@settings(deadline=None)
 @given(AIRFLOW, PRESSURE, st.floats(0.1, 1.5))
 def test_power_at_another_speed_is_power_of_the_airflow_and_pressure_there(
     q: float, p: float, speed: float
@@ -58,12 +62,14 @@ def test_power_at_another_speed_is_power_of_the_airflow_and_pressure_there(
     assert fan.power_at_speed(fan.fan_power(q, p, 0.6), speed) == pytest.approx(there)
 
 
+@settings(deadline=None)
 @given(AIRFLOW, PRESSURE, st.floats(0.2, 1.0))
 def test_all_the_shaft_power_warms_the_air(q: float, p: float, efficiency: float) -> None:
     rise = fan.heat_rise(p, efficiency, 1.2, 1006.0)
     assert q * 1.2 * 1006.0 * rise == pytest.approx(fan.fan_power(q, p, efficiency))
 
 
+@settings(deadline=None)
 @given(st.floats(0.0, 1.0), st.floats(0.0, 1.0))
 def test_motor_current_lies_between_idle_and_full_and_never_under_its_load(load: float, idle: float) -> None:
     current = fan.motor_current(load, 10.0, idle)
@@ -73,6 +79,7 @@ def test_motor_current_lies_between_idle_and_full_and_never_under_its_load(load:
     assert fan.motor_current(load, 10.0, 0.0) == pytest.approx(10.0 * load)
 
 
+@settings(deadline=None)
 @given(AIRFLOW, st.floats(1.0, 2.0))
 def test_filter_drop_goes_with_a_power_of_airflow(q: float, exponent: float) -> None:
     assert fan.filter_drop(q, 100.0, q, exponent) == pytest.approx(100.0)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from wringout.errors import InputError
@@ -14,6 +14,7 @@ from wringout.physics.fluid import Fluid
 GLYCOLS: tuple[Fluid, ...] = ("propylene_glycol", "ethylene_glycol")
 
 
+@settings(deadline=None)
 @given(st.floats(0.0, 129.0))
 def test_warmer_water_is_lighter_above_four_degrees_and_always_thinner(t: float) -> None:
     assert fluid.viscosity(t + 1.0) < fluid.viscosity(t)
@@ -27,6 +28,7 @@ def test_water_is_heaviest_at_four_degrees() -> None:
 
 
 @pytest.mark.parametrize("glycol", GLYCOLS)
+@settings(deadline=None)
 @given(share=st.floats(0.05, 0.59), place=st.floats(0.0, 1.0))
 def test_more_glycol_is_heavier_thicker_and_carries_less_heat(
     glycol: Fluid, share: float, place: float
@@ -47,6 +49,7 @@ def test_a_glycol_loop_without_glycol_is_nearly_water(glycol: Fluid) -> None:
     assert fluid.freeze_point(glycol, 0.0) == pytest.approx(0.0, abs=0.3)
 
 
+@settings(deadline=None)
 @given(st.floats(0.0, 0.1), st.floats(0.0, 130.0))
 def test_capacity_rate_is_flow_times_what_a_cubic_metre_holds(flow: float, t: float) -> None:
     expected = flow * fluid.density(t) * fluid.specific_heat(t)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import brentq
 
@@ -16,13 +16,14 @@ RESISTANCE = st.floats(1e7, 1e13)
 LEG = st.one_of(RESISTANCE, st.just(float("inf")))
 
 
+@settings(deadline=None)
 @given(HEAD, RESISTANCE, RESISTANCE, LEG, LEG)
 def test_flow_and_pressure_balance_around_the_loop(
     head: float, pump: float, main: float, coil: float, bypass: float
 ) -> None:
     flows = hydronics.loop_flows(head, pump, main, coil, bypass)
     assert flows.main == flows.coil + flows.bypass
-    assert flows.pump_head == pytest.approx(hydronics.pump_pressure(flows.main, head, pump), rel=1e-12)
+    assert flows.pump_head == pytest.approx(hydronics.pump_pressure(flows.main, head, pump), abs=1e-12 * head)
     # what the pump gives is spent in the main and again in each leg that is open
     for leg, flow in ((coil, flows.coil), (bypass, flows.bypass)):
         if np.isfinite(leg):
@@ -31,6 +32,7 @@ def test_flow_and_pressure_balance_around_the_loop(
             assert flow == 0.0
 
 
+@settings(deadline=None)
 @given(HEAD, RESISTANCE, RESISTANCE, RESISTANCE, RESISTANCE)
 def test_a_root_finder_comes_to_the_same_flow(
     head: float, pump: float, main: float, coil: float, bypass: float
@@ -44,6 +46,7 @@ def test_a_root_finder_comes_to_the_same_flow(
     assert hydronics.loop_flows(head, pump, main, coil, bypass).main == pytest.approx(root, rel=1e-9)
 
 
+@settings(deadline=None)
 @given(HEAD, RESISTANCE, RESISTANCE, RESISTANCE, RESISTANCE)
 def test_shutting_the_bypass_gives_the_coil_more_and_the_main_less(
     head: float, pump: float, main: float, coil: float, bypass: float
@@ -62,6 +65,7 @@ def test_a_dead_pump_and_shut_legs_move_nothing() -> None:
     assert hydronics.loop_flows(0.0, 0.0, np.inf, np.inf, np.inf) == (0.0, 0.0, 0.0, 0.0)
 
 
+@settings(deadline=None)
 @given(st.lists(RESISTANCE, min_size=1, max_size=5))
 def test_resistances_side_by_side_and_in_a_row(resistances: list[float]) -> None:
     assert hydronics.series(*resistances) == pytest.approx(sum(resistances))
@@ -78,6 +82,7 @@ def test_closed_and_free_legs() -> None:
     assert np.isposinf(hydronics.series(1.0, np.inf))
 
 
+@settings(deadline=None)
 @given(st.floats(0.0, 1.0), st.lists(LEG, min_size=1, max_size=4))
 def test_a_flow_is_shared_without_loss(flow: float, legs: list[float]) -> None:
     shares = hydronics.split(flow, *legs)
@@ -87,6 +92,7 @@ def test_a_flow_is_shared_without_loss(flow: float, legs: list[float]) -> None:
     np.testing.assert_allclose(drops, drops[0] if drops else [], rtol=1e-9)
 
 
+@settings(deadline=None)
 @given(st.floats(1e-5, 1e-1), HEAD, st.floats(1.0, 2.0))
 def test_the_pump_curve_goes_through_its_design_point(flow: float, pressure: float, ratio: float) -> None:
     curve = hydronics.pump_curve(flow, pressure, ratio)
@@ -94,6 +100,7 @@ def test_the_pump_curve_goes_through_its_design_point(flow: float, pressure: flo
     assert hydronics.pump_pressure(0.0, *curve) == pytest.approx(pressure * ratio)
 
 
+@settings(deadline=None)
 @given(HEAD, RESISTANCE, RESISTANCE, st.floats(0.1, 1.2))
 def test_speed_moves_the_operating_point_by_the_affinity_laws(
     head: float, pump: float, system: float, ratio: float
@@ -109,6 +116,7 @@ def test_speed_moves_the_operating_point_by_the_affinity_laws(
     assert hydronics.pump_power(found.main, found.pump_head) == pytest.approx(expected.power, rel=1e-9)
 
 
+@settings(deadline=None)
 @given(st.floats(-100.0, 100.0), st.floats(900.0, 1100.0))
 def test_head_and_pressure_go_into_each_other(head: float, density: float) -> None:
     assert hydronics.head_from_pressure(
@@ -151,7 +159,7 @@ def test_impossible_input_is_refused() -> None:
         hydronics.split(1.0)
     with pytest.raises(InputError, match=r"shut-off ratio of the pump is 0\.9"):
         hydronics.pump_curve(1e-3, 1e5, 0.9)
-    with pytest.raises(InputError, match="efficiency is 1.2"):
+    with pytest.raises(InputError, match=r"efficiency is 1\.2"):
         hydronics.pump_power(1e-3, 1e5, 1.2)
     with pytest.raises(InputError, match="density is 0"):
         hydronics.pressure_from_head(1.0, 0.0)

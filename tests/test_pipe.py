@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from wringout.errors import InputError
@@ -24,18 +24,21 @@ def test_every_size_is_found_again() -> None:
     assert all(each.inside_diameter < each.outside_diameter for each in pipe.STEEL_PIPES)
 
 
+@settings(deadline=None)
 @given(st.floats(1.0, 1000.0), DIAMETER, st.floats(1e-5, 1e-1))
 def test_transit_is_length_over_velocity(length: float, diameter: float, flow: float) -> None:
     assert pipe.transit_time(length, diameter, flow) == pytest.approx(length / pipe.velocity(flow, diameter))
     assert np.isposinf(pipe.transit_time(length, diameter, 0.0))
 
 
+@settings(deadline=None)
 @given(TEMPERATURE, TEMPERATURE, DIAMETER, st.floats(0.0, 0.1))
 def test_heat_flows_from_warm_to_cold(t: float, air: float, diameter: float, insulation: float) -> None:
     assert pipe.heat_loss(t, air, diameter, insulation) * np.sign(t - air) >= 0.0
     assert pipe.loss_conductance(t, air, diameter, insulation) > 0.0
 
 
+@settings(deadline=None)
 @given(st.floats(40.0, 120.0), DIAMETER, st.floats(0.013, 0.1))
 def test_insulation_saves_heat_and_never_more_than_its_own_resistance_allows(
     t: float, diameter: float, insulation: float
@@ -63,6 +66,7 @@ def test_conductance_of_a_pipe_as_warm_as_the_air_is_the_limit() -> None:
     assert pipe.heat_loss(20.0, 20.0, 0.0603, 0.025) == 0.0
 
 
+@settings(deadline=None)
 @given(TEMPERATURE, TEMPERATURE, st.floats(0.05, 5.0), st.floats(1.0, 300.0), st.floats(10.0, 1e5))
 def test_what_the_water_loses_the_air_gains(
     entering: float, air: float, conductance: float, length: float, rate: float
@@ -86,6 +90,7 @@ def test_friction_is_continuous_where_flow_turns_turbulent() -> None:
         assert np.max(np.abs(np.diff(pipe.friction_factor(reynolds, roughness)))) < 3e-5
 
 
+@settings(deadline=None)
 @given(st.floats(1e-6, 1e-2), DIAMETER, st.floats(1.01, 2.0))
 def test_more_flow_costs_more_pressure(flow: float, diameter: float, more: float) -> None:
     assert pipe.pressure_drop(flow * more, 10.0, diameter, 990.0, 5e-4) > pipe.pressure_drop(

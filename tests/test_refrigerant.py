@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from wringout.errors import InputError
@@ -23,6 +23,7 @@ def between(name: str, share: float) -> float:
     return float(low * (high / low) ** share)
 
 
+@settings(deadline=None)
 @given(NAME, SHARE)
 def test_pressure_and_saturation_temperature_go_into_each_other(name: str, share: float) -> None:
     p = between(name, share)
@@ -32,6 +33,7 @@ def test_pressure_and_saturation_temperature_go_into_each_other(name: str, share
     assert refrigerant.dew_pressure(name, refrigerant.dew_temperature(name, p)) == pytest.approx(p, rel=1e-9)
 
 
+@settings(deadline=None)
 @given(NAME, SHARE)
 def test_blends_glide_and_pure_fluids_do_not(name: str, share: float) -> None:
     p = between(name, share)
@@ -48,6 +50,7 @@ def test_the_wide_blends_glide_by_several_kelvin() -> None:
         assert 4.0 < 0.0 - refrigerant.bubble_temperature(name, p) < 7.5
 
 
+@settings(deadline=None)
 @given(NAME, SHARE, st.floats(-30.0, 120.0), st.floats(0.1, 50.0))
 def test_warmer_holds_more_heat(name: str, share: float, off: float, step: float) -> None:
     p = between(name, share)
@@ -55,6 +58,7 @@ def test_warmer_holds_more_heat(name: str, share: float, off: float, step: float
     assert refrigerant.enthalpy(name, p, t + step) > refrigerant.enthalpy(name, p, t)
 
 
+@settings(deadline=None)
 @given(NAME, SHARE)
 def test_condensing_at_one_pressure_gives_what_lies_between_dew_and_bubble(name: str, share: float) -> None:
     p = between(name, share)
@@ -64,6 +68,7 @@ def test_condensing_at_one_pressure_gives_what_lies_between_dew_and_bubble(name:
     assert given_off > 20e3
 
 
+@settings(deadline=None)
 @given(SHARE, st.floats(40.0, 139.0), SHARE, SHARE)
 def test_heat_given_in_two_steps_is_the_heat_given_in_one(a: float, bar: float, b: float, c: float) -> None:
     p = bar * BAR

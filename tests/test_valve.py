@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from wringout.errors import InputError
@@ -15,6 +15,7 @@ RANGEABILITY = st.floats(5.0, 200.0)
 AUTHORITY = st.floats(0.01, 1.0)
 
 
+@settings(deadline=None)
 @given(POSITION, POSITION, RANGEABILITY)
 def test_opening_a_valve_never_lessens_what_it_passes(a: float, b: float, rangeability: float) -> None:
     low, high = sorted((a, b))
@@ -24,6 +25,7 @@ def test_opening_a_valve_never_lessens_what_it_passes(a: float, b: float, rangea
     assert valve.linear(low, rangeability) <= valve.linear(high, rangeability) * (1 + 1e-12)
 
 
+@settings(deadline=None)
 @given(RANGEABILITY)
 def test_the_ends_of_travel(rangeability: float) -> None:
     assert valve.equal_percentage(0.0, rangeability) == 0.0
@@ -45,12 +47,14 @@ def test_the_equal_percentage_valve_closes_in_a_straight_line_without_a_jump() -
     assert valve.equal_percentage(0.0, 50.0, shut_off_travel=0.0) == pytest.approx(1.0 / 50.0)
 
 
+@settings(deadline=None)
 @given(POSITION, AUTHORITY)
 def test_a_valve_of_less_authority_passes_more_when_partly_open(fraction: float, n: float) -> None:
     assert fraction * (1 - 1e-12) <= valve.installed(fraction, n) <= 1.0 + 1e-12
     assert valve.installed(fraction, 1.0) == pytest.approx(fraction)
 
 
+@settings(deadline=None)
 @given(st.floats(0.01, 1.0), st.floats(1e3, 1e5), st.floats(0.0, 1e5), st.floats(1e-5, 1e-2))
 def test_installed_flow_is_what_the_resistances_say(
     phi: float, valve_drop: float, rest: float, flow: float
@@ -62,6 +66,7 @@ def test_installed_flow_is_what_the_resistances_say(
     assert through / flow == pytest.approx(share, rel=1e-9)
 
 
+@settings(deadline=None)
 @given(POSITION, POSITION)
 def test_a_leaking_valve_passes_its_leak_shut_and_no_more_than_its_all_open(phi: float, leak: float) -> None:
     assert valve.leaking(0.0, leak) == leak
@@ -69,6 +74,7 @@ def test_a_leaking_valve_passes_its_leak_shut_and_no_more_than_its_all_open(phi:
     assert max(phi, leak) - 1e-12 <= valve.leaking(phi, leak) <= 1.0 + 1e-12
 
 
+@settings(deadline=None)
 @given(st.floats(1e-3, 1e4), st.floats(800.0, 1200.0))
 def test_flow_coefficient_and_resistance_are_two_ways_to_say_one_thing(kv: float, density: float) -> None:
     assert valve.kv_from_resistance(valve.resistance_from_kv(kv, density), density) == pytest.approx(kv)

@@ -198,18 +198,21 @@ def loop_flows(
     coil_conductance = 1.0 / np.sqrt(coil)
     bypass_conductance = 1.0 / np.sqrt(bypass)
     total = coil_conductance + bypass_conductance
-    # multiplied through by total**2, so that closed legs (total 0) divide nothing by zero; the one case left
-    # to guard is a shut main with closed legs, inf * 0
+    # multiplied through by total**2, so that closed legs (total 0) divide nothing by zero
     along = pump + main
-    with np.errstate(invalid="ignore"):
-        resisted = along * (total * total)
-    resisted = np.where((total == 0.0) & np.isinf(along), 0.0, resisted)
+    if np.isposinf(np.fmax.reduce(along, axis=None, initial=0.0)):
+        # the one case left to guard is a shut main with closed legs, inf * 0
+        with np.errstate(invalid="ignore"):
+            resisted = along * (total * total)
+        resisted = np.where((total == 0.0) & np.isinf(along), 0.0, resisted)
+    else:
+        resisted = total * total * along
     # pressure across the legs, its root: a leg's flow is that times its conductance
-    root = np.sqrt(head / (1.0 + resisted))
+    root = np.sqrt(head / (resisted + 1.0))
     coil_flow = coil_conductance * root
     bypass_flow = bypass_conductance * root
     main_flow = coil_flow + bypass_flow
-    pump_head = head - pump * main_flow * main_flow
+    pump_head = head - main_flow * main_flow * pump
     return LoopFlows(main_flow, coil_flow, bypass_flow, pump_head)
 
 
