@@ -212,8 +212,8 @@ def _dry_bulb_from_relative_humidity(rh: Array, w: Array, p: Array, over: Satura
         "vapour pressure at saturation that follows from moisture and relative humidity",
         w * p / ((MOLAR_MASS_RATIO + w) * rh),
         "Pa",
-        1.97,
-        70_100.0,
+        1.95,
+        70_700.0,
         check="the dry bulb would be outside -60 to 90 degC; check both readings",
     )
     if over is saturation_pressure:

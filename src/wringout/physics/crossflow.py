@@ -143,7 +143,7 @@ def ntu_from_effectiveness_crossflow(effectiveness: ArrayLike, capacity_ratio: A
                 f"effectiveness {np.max(e[n > _MOST_UNITS]):.6g} takes over {_MOST_UNITS:g} transfer units "
                 "in crossflow; check the rating: flows, temperatures and which stream is which"
             )
-        if not np.any(np.abs(step) > 1e-8 * near + 1e-10):
+        if not np.any(np.abs(step) > 1e-8 * near + 2e-9):
             return n[()]
     raise NotConverged("transfer units in crossflow did not settle", state={"effectiveness": e, "ntu": n})
 

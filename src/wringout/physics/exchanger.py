@@ -69,7 +69,7 @@ def transfer_units(
     hot = within("capacity rate of the hot stream", capacity_rate_hot, "W/K", 0.0)
     cold = within("capacity rate of the cold stream", capacity_rate_cold, "W/K", 0.0)
     smaller, larger = np.minimum(hot, cold), np.maximum(hot, cold)
-    with np.errstate(divide="ignore", invalid="ignore"):
+    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):  # a trickle counts as standing still
         ntu = np.where(ua == 0.0, 0.0 * smaller, ua / smaller)
         ratio = np.where(larger == 0.0, 0.0, smaller / larger)
     return ntu[()], ratio[()]

@@ -82,7 +82,7 @@ SaturationOver = Callable[[ArrayLike], Array]
 
 _MOST_MOISTURE = 2.0  # kg/kg
 _FULL = 1.0 + 1e-9  # what rounding makes of 100 %
-_VAPOUR = 1.09, 1.97, 70_100.0  # Pa, at -60 degC over ice and over water, and at 90 degC
+_VAPOUR = 1.08, 1.95, 70_700.0  # Pa, at -60 degC over ice and over water, and at 90 degC
 
 
 def standard_pressure(altitude: ArrayLike) -> Array:
@@ -214,7 +214,7 @@ def dew_point(humidity_ratio: ArrayLike, pressure: ArrayLike) -> Array:
     Returns
     -------
     ndarray, broadcast shape, in [degC]
-        Dew point, to 1e-6 K; NaN where an argument is NaN.
+        Dew point, to 1e-5 K; NaN where an argument is NaN.
 
     Raises
     ------
@@ -242,7 +242,7 @@ def frost_point(humidity_ratio: ArrayLike, pressure: ArrayLike) -> Array:
     Returns
     -------
     ndarray, broadcast shape, in [degC]
-        Frost point, to 1e-6 K. NaN where an argument is NaN, and where there is none, because such air wets a
+        Frost point, to 1e-5 K. NaN where an argument is NaN, and where there is none, because such air wets a
         surface above 0.01 degC.
 
     Raises

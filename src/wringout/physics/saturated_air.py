@@ -45,7 +45,7 @@ def saturated_humidity_ratio(dry_bulb: ArrayLike, pressure: ArrayLike) -> Array:
 
     References
     ----------
-    ASHRAE Handbook, Fundamentals 2017, ch. 1, eq. 21 (with f).
+    ASHRAE Handbook, Fundamentals 2017, ch. 1, eq. 36 (with f).
     """
     t, p = sat.air_range(dry_bulb, pressure)
     return sat.blockwise(_ratio, t, p)
@@ -73,7 +73,7 @@ def saturated_enthalpy(dry_bulb: ArrayLike, pressure: ArrayLike) -> Array:
 
     References
     ----------
-    ASHRAE Handbook, Fundamentals 2017, ch. 1, eq. 21 (with f) and 30.
+    ASHRAE Handbook, Fundamentals 2017, ch. 1, eq. 36 (with f) and 30.
     """
     t, p = sat.air_range(dry_bulb, pressure)
     return sat.blockwise(_enthalpy, t, p)
@@ -92,7 +92,7 @@ def temperature_of_saturated_enthalpy(enthalpy: ArrayLike, pressure: ArrayLike) 
     Returns
     -------
     ndarray, broadcast shape, in [degC]
-        Temperature, 1e-6 K up to 60 degC; NaN where an argument is NaN.
+        Temperature, to 1e-5 K; NaN where an argument is NaN.
 
     Raises
     ------

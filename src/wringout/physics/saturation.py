@@ -197,7 +197,7 @@ def saturation_temperature(vapour_pressure: ArrayLike) -> Array:
 
     Notes
     -----
-    Explicit guess and one Newton step on ln p; returns the temperature to 1e-6 K.
+    Explicit guess and one Newton step on ln p; to 1e-6 K.
 
     References
     ----------
@@ -356,7 +356,7 @@ def vapour_and_slopes(phase: Phase, t: Array, pressure: Array) -> tuple[Array, A
 def temperature_over(phase: Phase, vapour: Array, pressure: Array | None) -> Array:
     """Temperature at which air of a partial pressure of vapour is saturated over one phase.
 
-    Without `pressure`: vapour alone, f = 1. Guess and one Newton step on ln p; 1e-6 K.
+    Without `pressure`: vapour alone, f = 1. Guess and one Newton step on ln p; 1e-5 K.
     """
     log_vapour = np.log(vapour)
     t = np.asarray(polynomial(phase.inverse[:-1], log_vapour) / (1.0 + phase.inverse[-1] * log_vapour))

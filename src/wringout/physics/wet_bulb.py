@@ -4,7 +4,8 @@ The thermodynamic wet bulb of the handbook: ``h + (ws* - w) h_wick* = hs*``, wit
 water for a wet wick and over ice for an iced one.
 
 **Two answers around freezing.** A wet wick whose balance lies a little above 0 degC would, were it ice, have
-a balance below 0 degC: near freezing both are true states of a wick. ``branch`` says which is meant:
+a balance below 0 degC, by 0.07 K for each kelvin of dry bulb at sea level: near freezing both are true states
+of a wick. ``branch`` says which is meant:
 
 - ``"freezing"`` (default): water as long as a wet wick stays at 0 degC or above, else ice. Falls by the gap
   between the two answers where the wick freezes.
@@ -127,8 +128,7 @@ def wet_bulb(
     if branch == "water":
         return sat.blockwise(lambda t, w, p: _balance(WET, t, w, p), t, w, p)
     if branch == "ice":
-        ice = sat.blockwise(lambda t, w, p: _balance(ICED, t, w, p), t, w, p)
-        return np.where(ice <= sat.TRIPLE_POINT, ice, np.nan)[()]
+        return sat.blockwise(_while_ice, t, w, p)
     return sat.blockwise(_as_it_freezes, t, w, p)
 
 
@@ -269,6 +269,17 @@ def _as_it_freezes(t: Array, w: Array, p: Array) -> Array:
         w,
         p,
     )
+
+
+def _while_ice(t: Array, w: Array, p: Array) -> Array:
+    # likewise: which air would have its ice at the triple point, and is any more than that
+    melting = sat.TRIPLE_POINT
+    vapour = sat.vapour_at_triple_point(p)
+    lift = ICED.latent_heat - (SPECIFIC_HEAT_ICE - SPECIFIC_HEAT_VAPOUR) * melting
+    most = lift * MOLAR_MASS_RATIO * vapour / (p - vapour)
+    heat = SPECIFIC_HEAT_DRY_AIR * (t - melting)
+    heat = heat + w * (ICED.latent_heat + SPECIFIC_HEAT_VAPOUR * t - SPECIFIC_HEAT_ICE * melting)
+    return _balance(ICED, np.where(heat <= most, t, np.nan), w, p)
 
 
 def _balance(wick: Wick, t: Array, w: Array, p: Array) -> Array:
