@@ -9,7 +9,9 @@ import numpy as np
 from wringout.machine.conditions import Conditions
 from wringout.machine.design import AIR_EXPONENT, COIL_TO_EVAPORATING, WATER_EXPONENT, Design
 from wringout.machine.parameters import Array, Values
+from wringout.physics.air_constants import LATENT_HEAT, SPECIFIC_HEAT_DRY_AIR, SPECIFIC_HEAT_VAPOUR
 from wringout.physics.cooling_coil import (
+    LIQUID_SPECIFIC_HEAT,
     CoilAir,
     air_after_surface,
     bypass_factor,
@@ -21,6 +23,7 @@ from wringout.physics.moist_air import (
     dry_bulb_from_enthalpy,
     enthalpy,
     saturated_humidity_ratio,
+    temperature_of_saturated_enthalpy,
     wet_bulb,
 )
 from wringout.physics.valve import equal_percentage, installed
@@ -33,6 +36,8 @@ CIRCUIT_EXPONENT = (
 )
 CONDENSING_AT_PART = 0.35  # share of the condensing difference that is there at no load; judgement
 CURRENT_PER_KELVIN = 0.010  # of condensing temperature, catalogue tables of scrolls (from memory)
+STAGE_EDGE = 0.3  # a count within so much of a whole one means just that many stages
+FOG_STEPS = 3  # droplets carry little heat, so the temperature settles at once
 MODULATION_LEAST = 0.15  # a modulating stage's least output, common practice 10 to 25 %
 
 
@@ -47,13 +52,17 @@ class Airflows:
 
 @dataclass(frozen=True)
 class Mixed:
-    """Air before the coil and behind the room: dry bulbs [degC], humidity ratios [kg/kg]."""
+    """Air before the coil and behind the room: dry bulbs [degC], humidity ratios [kg/kg].
+
+    ``fog`` is water that the mixture cannot hold as vapour [kg/kg]: it drifts onto the coil and drains.
+    """
 
     outdoor_w: Array
     space_w: Array
     return_t: Array
     dry_bulb: Array
     humidity_ratio: Array
+    fog: Array
 
 
 @dataclass(frozen=True)
@@ -62,7 +71,8 @@ class Cooling:
 
     ``load`` of each stage [0..1 of its full capacity], ``running`` whether each stage draws current [0..1],
     ``rejected`` heat to condensers [W]; ``stem`` of the chilled-water valve [0..1], ``water_in`` and
-    ``water_out`` [degC].
+    ``water_out`` [degC]; ``evaporated`` water that a coil standing still gives back to the air [kg/s], at
+    ``evaporated_t`` [degC]; ``air.condensate`` is net of it.
     """
 
     air: CoilAir
@@ -72,6 +82,8 @@ class Cooling:
     stem: Array
     water_in: Array
     water_out: Array
+    evaporated: Array
+    evaporated_t: Array
 
 
 def airflows(design: Design, p: Values, c: Conditions) -> Airflows:
@@ -117,14 +129,44 @@ def mix(design: Design, p: Values, c: Conditions, flow: Airflows) -> Mixed:
     w = space_w + share * (outdoor_w - space_w)
     h_return = enthalpy(return_t, space_w)
     h = h_return + share * (enthalpy(c.outdoor_t, outdoor_w) - h_return)
-    return Mixed(outdoor_w, space_w, return_t, dry_bulb_from_enthalpy(h, w), w)
+    t = dry_bulb_from_enthalpy(h, w)
+    # only a mixture colder than one of its dew points can be more than saturated
+    near = np.flatnonzero(t < np.maximum(c.outdoor_dew_point, c.space_dew_point))
+    fog = np.zeros_like(t)
+    if near.size:
+        h, w = np.broadcast_arrays(h, w)
+        near = near[w[near] > saturated_humidity_ratio(t[near], design.pressure)]
+    if near.size:
+        t[near], fog[near] = fogged(h[near], w[near], t[near], design.pressure)
+        w = w - fog
+    return Mixed(outdoor_w, space_w, return_t, t, w, fog)
+
+
+def fogged(h: Array, w: Array, t: Array, pressure: float) -> tuple[Array, Array]:
+    """Dry bulb [degC] and water that falls out [kg/kg] where air would hold more than it can: saturated
+    air and droplets of one temperature, heat and water kept."""
+    drops = w - saturated_humidity_ratio(t, pressure)
+    for _ in range(FOG_STEPS):
+        liquid = LIQUID_SPECIFIC_HEAT * t
+        t = temperature_of_saturated_enthalpy(h - drops * liquid, pressure)
+        # what is left once the vapour alone has to account for the heat at this temperature
+        vapour = (h - SPECIFIC_HEAT_DRY_AIR * t - w * LIQUID_SPECIFIC_HEAT * t) / (
+            LATENT_HEAT + (SPECIFIC_HEAT_VAPOUR - LIQUID_SPECIFIC_HEAT) * t
+        )
+        drops = w - vapour
+    return t, drops
+
+
+def stage_on(stages: Array, i: int) -> Array:
+    """How far a stage is on when so many are called: off or on, and in between only near the half."""
+    return np.asarray(np.clip((stages - i - STAGE_EDGE) / (1.0 - 2.0 * STAGE_EDGE), 0.0, 1.0))
 
 
 def stage_loads(design: Design, p: Values, c: Conditions) -> tuple[tuple[Array, ...], tuple[Array, ...]]:
     """How much of its capacity each stage gives, and whether it runs, for a call of so many stages."""
     loads, runs = [], []
     for i, modulating in enumerate(design.stage_modulating):
-        called = np.clip(c.stages - i, 0.0, 1.0)
+        called = stage_on(c.stages, i)
         load = called * p[f"stage_capacity.{i}"]
         if modulating:
             held = p["unloaded_at"]
@@ -209,9 +251,11 @@ def cool(design: Design, p: Values, c: Conditions, flow: Airflows, mixed: Mixed,
             mixed.dry_bulb, mixed.humidity_ratio, flow.supply, bypass, balance.surface, design.pressure
         )
         idle = np.clip(1.0 - c.stages, 0.0, 1.0)
-        air = rewet(design, c, flow, mixed, air, idle * (1.0 - bypass_factor(air_conductance, flow.supply)))
+        reach = idle * (1.0 - bypass_factor(air_conductance, flow.supply))
+        air, evaporated, bulb = rewet(design, c, flow, air, reach)
         # the compressors' work goes to the condenser too: about a quarter of the cooling (common practice)
-        return Cooling(air, loads, runs, 1.25 * air.total, nothing, nothing, nothing)
+        rejected = 1.25 * air.total
+        return Cooling(air, loads, runs, rejected, nothing, nothing, nothing, evaporated, bulb)
     asked = c.modulation * np.clip(c.stages, 0.0, 1.0)
     stuck = p["chilled_stuck"]
     stem = np.clip(np.where(np.isnan(stuck), asked, stuck), 0.0, 1.0) + nothing
@@ -235,19 +279,23 @@ def cool(design: Design, p: Values, c: Conditions, flow: Airflows, mixed: Mixed,
     )
     water_out = water_in + air.total / np.maximum(rate, 1e-6)
     idle = np.clip(1.0 - stem / 0.05, 0.0, 1.0)
-    air = rewet(design, c, flow, mixed, air, idle * (1.0 - bypass_factor(air_conductance, flow.supply)))
-    return Cooling(air, (), (), nothing, stem, water_in, water_out)
+    reach = idle * (1.0 - bypass_factor(air_conductance, flow.supply))
+    air, evaporated, bulb = rewet(design, c, flow, air, reach)
+    return Cooling(air, (), (), nothing, stem, water_in, water_out, evaporated, bulb)
 
 
-def rewet(design: Design, c: Conditions, flow: Airflows, mixed: Mixed, air: CoilAir, reach: Array) -> CoilAir:
-    """Let a coil that stands still give retained water back to the air, as far as there is any."""
+def rewet(
+    design: Design, c: Conditions, flow: Airflows, air: CoilAir, reach: Array
+) -> tuple[CoilAir, Array, Array]:
+    """Let a coil that stands still give retained water back to the air, as far as there is any: the air,
+    what it took up [kg/s] and the temperature of that water [degC]."""
     taking = reach * c.rewetting
     if not np.any(taking > 0.0):
-        return air
+        return air, np.zeros_like(air.dry_bulb), air.dry_bulb
     bulb = wet_bulb(air.dry_bulb, air.humidity_ratio, design.pressure)
     t, w = evaporating_wet_coil(air.dry_bulb, air.humidity_ratio, bulb, taking)
     given = flow.supply * (w - air.humidity_ratio)
-    return air._replace(dry_bulb=t, humidity_ratio=w, condensate=air.condensate - given)
+    return air._replace(dry_bulb=t, humidity_ratio=w, condensate=air.condensate - given), given, bulb
 
 
 def fan_rise(design: Design, p: Values) -> Array:

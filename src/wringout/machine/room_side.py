@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from wringout.machine.design import Design
 from wringout.machine.parameters import Array
 from wringout.machine.steady import Settled
 from wringout.physics.room import heat_gain, moisture_gain, moisture_removed, sensible_removed
@@ -14,6 +15,7 @@ from wringout.physics.room import heat_gain, moisture_gain, moisture_removed, se
 __all__ = ["RoomBalance", "room_balance"]
 
 USUAL_GAIN_SHARE = 0.6  # judgement
+CYCLE_SHARE = 0.25  # of a stage: the spread of a square wave seen at one moment, damped by what follows it
 
 
 @dataclass(frozen=True)
@@ -27,6 +29,16 @@ class RoomBalance:
     heat_removed: Array
     moisture_residual: Array
     heat_residual: Array
+
+
+def largest_step(design: Design) -> float:
+    """Share of the capacity that the largest stage without modulation switches; 0 where all is modulated."""
+    steps = [
+        share
+        for share, modulating in zip(design.stage_share, design.stage_modulating, strict=True)
+        if not modulating
+    ]
+    return max(steps, default=0.0)
 
 
 def room_balance(s: Settled) -> RoomBalance:
@@ -52,9 +64,17 @@ def room_balance(s: Settled) -> RoomBalance:
     sensible = space.sensible * USUAL_GAIN_SHARE + 0.4 * abs(space.sensible) * p["sensible_shift"]
     heat = heat_gain(sensible, infiltration, c.outdoor_t, c.space_t)
     taken = sensible_removed(s.flow.supply, c.space_t, s.supply_t)
-    # stored or caught between two steps of a stage: a fifth of what moves, and a drift of the room
-    moisture_spread = np.hypot(0.20 * np.maximum(np.abs(removed), np.abs(gain)), 1.0e-4 * s.flow.supply)
-    heat_spread = np.hypot(0.15 * np.abs(taken), 1020.0 * 1.0 * s.flow.supply)
+    # a room is hardly ever at rest: it drifts, it stores, and stages step past what it needs and back
+    step = CYCLE_SHARE * largest_step(d)
+    rated = d.unit.cooling.rated
+    moisture_spread = (
+        np.square(0.15 * np.maximum(np.abs(removed), np.abs(gain)))
+        + np.square(1.0e-4 * s.flow.supply)
+        + (step * (rated.total - rated.sensible) / 2.5e6) ** 2
+    ) ** 0.5
+    heat_spread = (
+        np.square(0.15 * taken) + np.square(1020.0 * 1.0 * s.flow.supply) + (step * rated.sensible) ** 2
+    ) ** 0.5
     return RoomBalance(
         gain, removed, heat, taken, (gain - removed) / moisture_spread, (heat - taken) / heat_spread
     )

@@ -44,8 +44,8 @@ class Water:
     """Flows [m3/s], pressures [Pa] and temperatures [degC] of the loop; ``gas_in`` and ``gas_out`` [degC]
     where heat is recovered.
 
-    ``demand`` share of the gas on offer that is used [-]; ``settled`` how far a loop at this flow has
-    settled within a quarter of an hour.
+    ``demand`` share of the gas on offer that is used [-]; ``source_heat`` what the source gives and
+    ``reserve`` the most it could give at this return [W]; ``pipe_loss`` [W].
     """
 
     main: Array
@@ -61,6 +61,7 @@ class Water:
     demand: Array
     source_heat: Array
     pipe_loss: Array
+    reserve: Array
 
 
 @dataclass(frozen=True)
@@ -223,6 +224,7 @@ def water(design: Design, p: Values, c: Conditions, at: Plug, air_t: Array, dry_
         source_out = lost + live * (source_out - lost)
         source_in = a + b * source_out
         heat = main_rate * (source_out - source_in)
+        reserve = lift * main_rate * np.maximum(hot - source_in, 0.0) * live
         # how much gas that takes: a few fixed-point steps on the gas flow
         difference = np.maximum(hot - source_in, 1.0)
         gas = np.minimum(np.maximum(heat, 1.0) / difference, on_offer)
@@ -231,7 +233,8 @@ def water(design: Design, p: Values, c: Conditions, at: Plug, air_t: Array, dry_
                 gas * heat / np.maximum(exchange(plate, gas, main_rate) * difference, 1.0), 1e-3, on_offer
             )
         demand = np.clip(gas / (design.gas_capacity_rate), 0.0, 3.0)
-        gas_out = np.maximum(hot - heat / np.maximum(gas, 1e-3), np.minimum(source_in, hot))
+        # by effectiveness, not by heat over flow: a trickle of gas leaves at the water's temperature
+        gas_out = hot - exchange(plate, gas, main_rate) / np.maximum(gas, 1e-3) * (hot - source_in)
         # a line with next to no gas in it is no hotter than the plant room's pipes
         gas_in = around + (hot - around) * np.exp(-0.03 / np.maximum(demand, 1e-4))
     else:
@@ -241,6 +244,7 @@ def water(design: Design, p: Values, c: Conditions, at: Plug, air_t: Array, dry_
         source_out = lost + live * (source_out - lost)
         source_in = a + b * source_out
         heat = main_rate * (source_out - source_in)
+        reserve = most_heat * live
     coil_in = around + kept * (source_out - around)
     given = pull * (coil_in - air_t)
     coil_out = coil_in - given / coil_rate
@@ -260,6 +264,7 @@ def water(design: Design, p: Values, c: Conditions, at: Plug, air_t: Array, dry_
         demand,
         heat,
         loss,
+        reserve,
     )
     return Reheat(given, state)
 

@@ -13,6 +13,7 @@ from wringout.machine.parameters import Array
 from wringout.weighing.hypothesis import HEALTHY, parts_of
 from wringout.weighing.next_check import Check, next_checks
 from wringout.weighing.prior import Prior
+from wringout.weighing.refine import refine
 from wringout.weighing.search import Weighed, search
 from wringout.weighing.situation import Problem, problem
 from wringout.weighing.unknowns import Layout, layout
@@ -21,6 +22,7 @@ __all__ = ["Answer", "CauseSet", "weigh"]
 
 MOST_CAUSES = 3
 SEVERITIES = 9  # three causes of three severities each
+LEADING, LEADING_WORTH, SAMPLES = 24, 6.0, 256  # how many hypotheses are sampled, how far down, how often
 UNLISTED_PRIOR = 0.01  # that something not in the catalogue is wrong; judgement
 UNLISTED_TOLERANCE = 4.0  # such a machine reads so many times further off than a listed one
 
@@ -59,6 +61,27 @@ def prior_of(call: Call) -> Prior:
     return Prior(prior_weights(call.unit), count_prior(), beyond_design_share())
 
 
+def refined_posterior(at: Layout, weighed: Weighed, rng: np.random.Generator) -> Array:
+    """Log posterior of every hypothesis, the leading ones by sampling, the rest by their fits."""
+    log_posterior = weighed.log_posterior.copy()
+    order = np.argsort(-log_posterior)
+    leading = order[log_posterior[order] > log_posterior[order[0]] - LEADING_WORTH][:LEADING]
+    bounds = np.cumsum([0] + [len(f.hypotheses) for f in weighed.fits])
+    level = np.searchsorted(bounds, leading, side="right") - 1
+    place = [(weighed.fits[int(k)], int(i - bounds[k])) for i, k in zip(leading, level, strict=True)]
+    found = refine(
+        at,
+        [f.hypotheses[j] for f, j in place],
+        np.array([f.z[j] for f, j in place]),
+        np.array([f.curvature.root[j] for f, j in place]),
+        SAMPLES,
+        rng,
+    )
+    fitted = np.array([f.log_evidence[j] for f, j in place])
+    log_posterior[leading] += found.log_evidence - fitted
+    return log_posterior
+
+
 def weigh(call: Call, rng: np.random.Generator, checks: bool = True) -> Answer:
     """Weigh a call.
 
@@ -79,7 +102,7 @@ def weigh(call: Call, rng: np.random.Generator, checks: bool = True) -> Answer:
     at = layout(what, SEVERITIES)
     parts = parts_of(call.unit, [*prior.weights, BEYOND_DESIGN])
     weighed = search(at, parts, prior, MOST_CAUSES)
-    log_posterior = weighed.log_posterior
+    log_posterior = refined_posterior(at, weighed, rng)
     unlisted = search(layout(what, SEVERITIES, at.rows, UNLISTED_TOLERANCE), (), prior, 0)
     log_unlisted = (
         float(unlisted.log_posterior[0]) - prior.log_probability(HEALTHY) + float(np.log(UNLISTED_PRIOR))

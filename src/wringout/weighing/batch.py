@@ -9,11 +9,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wringout.machine.acts import ACTS
-from wringout.machine.parameters import Array, healthy_values, neutral, spreads
+from wringout.machine.parameters import Array, healthy_values, neutral
 from wringout.machine.steady import Settled, read_points, settle
 from wringout.weighing.consistency import TERMS, consistency
 from wringout.weighing.discrepancy import model_spread
-from wringout.weighing.hypothesis import Hypothesis
+from wringout.weighing.hypothesis import Hypothesis, Part
 from wringout.weighing.likelihood import log_density
 from wringout.weighing.situation import Situation
 from wringout.weighing.unknowns import Layout, conditions, uniform
@@ -52,7 +52,7 @@ def values_of(
     at : Layout
     hypotheses : sequence of Hypothesis
     owner : array of int, (rows,)
-        Which hypothesis a row belongs to.
+        Which hypothesis a row belongs to, in rising order.
     z : array, (rows, width), [-]
     mended : frozenset of str
         Causes that are dealt with by now and act no more.
@@ -61,52 +61,42 @@ def values_of(
     -------
     dict of array
     """
-    design = at.problem.design
-    fields: dict[str, Array] = neutral(design) | healthy_values(at.rows, z)
-    for row in _unused(at):
-        fields[row] = (
-            np.ones(1) if row.rpartition(".")[0].endswith("ratio") or row.endswith("ratio") else np.zeros(1)
-        )
+    count = z.shape[0]
+    values: dict[str, Array] = neutral(at.problem.design) | healthy_values(at.rows, z)
+    values |= {name: np.full(1, value) for name, value in at.idle.items()}
     severity = uniform(z[:, at.first_severity :])
-    # the same cause with the same variant acts on all its rows at once
-    places: dict[tuple[str, str, int, float, int], list[int]] = {}
-    parts = {}
+    # the same part with its severities in the same columns acts on all its rows at once
+    places: dict[tuple[int, int], list[int]] = {}
+    parts: dict[int, Part] = {}
     for h, hypothesis in enumerate(hypotheses):
         column = 0
         for part in hypothesis.parts:
             if part.cause not in mended:
-                key = (part.cause, part.variant.label, part.variant.index, part.variant.sign, column)
-                places.setdefault(key, []).append(h)
-                parts[key] = part
+                places.setdefault((part.number, column), []).append(h)
+                parts[part.number] = part
             column += part.severities
-    lookup = np.zeros(len(hypotheses), dtype=bool)
-    for key, owners in places.items():
-        part, column = parts[key], key[4]
-        lookup[:] = False
-        lookup[owners] = True
-        rows = np.flatnonzero(lookup[owner])
-        if rows.size == 0:
-            continue
+    first = np.searchsorted(owner, np.arange(len(hypotheses) + 1))
+    own: set[str] = set()
+    for (number, column), owners in places.items():
+        part = parts[number]
+        rows: Rows | slice = (
+            slice(int(first[owners[0]]), int(first[owners[0] + 1]))
+            if len(owners) == 1
+            else np.concatenate([np.arange(first[h], first[h + 1]) for h in owners])
+        )
 
-        def read(name: str, rows: Rows = rows) -> Array:
-            field = fields[name]
-            return field[rows] if field.shape[0] > 1 else field
+        def read(name: str, rows: Rows | slice = rows) -> Array:
+            field = values[name]
+            return np.asarray(field[rows]) if field.shape[0] > 1 else field
 
         drawn = [severity[rows, column + k] for k in range(part.severities)]
         for name, moved in ACTS[part.cause].move(read, part.variant, drawn).items():
-            field = fields[name]
-            if field.shape[0] == 1 and z.shape[0] > 1:
-                field = np.full(z.shape[0], field[0])
-            elif field is fields[name]:
-                field = field.copy()
-            field[rows] = moved
-            fields[name] = field
-    return fields
-
-
-def _unused(at: Layout) -> list[str]:
-    kept = {row.name for row in at.rows}
-    return [row.name for row in spreads(at.problem.design) if row.name not in kept]
+            if name not in own:
+                field = values[name]
+                values[name] = np.full(count, field[0]) if field.shape[0] == 1 else field.copy()
+                own.add(name)
+            values[name][rows] = moved
+    return values
 
 
 def settled(at: Layout, index: int, hypotheses: Sequence[Hypothesis], owner: Rows, z: Array) -> Settled:
@@ -119,6 +109,7 @@ def settled(at: Layout, index: int, hypotheses: Sequence[Hypothesis], owner: Row
         Which situation.
     hypotheses : sequence of Hypothesis
     owner : array of int, (rows,)
+        In rising order.
     z : array, (rows, width), [-]
 
     Returns

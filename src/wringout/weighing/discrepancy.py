@@ -11,6 +11,7 @@ import numpy as np
 
 from wringout.machine.parameters import Array
 from wringout.machine.steady import Settled
+from wringout.machine.water_side import Water
 
 __all__ = ["model_spread"]
 
@@ -38,13 +39,13 @@ _SPREAD: dict[str, tuple[float, float]] = {
     "chilled.stem": (0.05, 0.0),
     "reheat.signal": (0.03, 0.0),
     "reheat.stem": (0.02, 0.0),
-    "loop.flow": (0.0, 0.03),
-    "reheat.water_flow": (0.0, 0.10),
+    "loop.flow": (1.0e-5, 0.03),
+    "reheat.water_flow": (1.0e-5, 0.10),
     "reheat.water_in": (0.6, 0.0),
     "reheat.water_out": (1.2, 0.0),
     "source.water_in": (0.8, 0.0),
     "source.water_out": (0.7, 0.0),
-    "pump.head": (0.0, 0.03),
+    "pump.head": (0.15, 0.03),
     "strainer.drop": (300.0, 0.06),
     "reclaim.gas_in": (3.0, 0.0),
     "reclaim.gas_out": (3.0, 0.0),
@@ -96,12 +97,23 @@ def model_spread(point: str, predicted: Array, s: Settled, held: str | None) -> 
     if w is not None and s.design.loop is not None:
         if point in _LOOP_TEMPERATURES:
             round_trip = 2.0 * s.design.loop.pipe_volume / np.maximum(w.main, 1e-7)
-            return base + 12.0 * np.exp(-900.0 / np.maximum(round_trip, 1.0))
+            base = base + 12.0 * np.exp(-900.0 / np.maximum(round_trip, 1.0))
+            if held is not None:
+                base = base + 15.0 * np.exp(-900.0 / warming_time(s, w))
         if point in _GAS_TEMPERATURES:
             base = base + 25.0 * np.exp(-w.demand / 0.06)
     if held == "cooling.call":
         base = np.hypot(base, forced_cooling_spread(point, predicted, s))
     return base
+
+
+def warming_time(s: Settled, w: Water) -> Array:
+    """Seconds in which the source at its most warms the loop's water by 20 K."""
+    loop = s.design.loop
+    assert loop is not None
+    # pipes there and back, and half as much again in coil, exchanger and metal (judgement)
+    capacity = 1.5 * 2.0 * loop.pipe_volume * loop.density * loop.specific_heat
+    return np.asarray(20.0 * capacity / np.maximum(w.reserve, 1.0))
 
 
 def forced_cooling_spread(point: str, predicted: Array, s: Settled) -> Array:

@@ -14,11 +14,12 @@ import numpy as np
 
 from wringout.machine.parameters import Array
 from wringout.weighing.batch import Rows, residuals
+from wringout.weighing.curvature import Curvature
 from wringout.weighing.hypothesis import Hypothesis
 from wringout.weighing.likelihood import log_density, weight
 from wringout.weighing.unknowns import Layout
 
-__all__ = ["Fit", "fit"]
+__all__ = ["LONGEST", "Fit", "fit", "log_posterior"]
 
 STEP = 0.02  # of a prior standard deviation, for the differences
 LENGTHS = np.array([1.0, 0.45, 0.15])
@@ -31,16 +32,16 @@ class Fit:
     """Each hypothesis at its best.
 
     ``z`` (hypotheses, width) the most probable unknowns; ``log_evidence`` (hypotheses,);
-    ``log_likelihood`` (hypotheses,); ``information`` (hypotheses, width, width) the curvature there, prior
-    included; ``jacobian`` (hypotheses, terms, width) of the standardised residuals; ``residual``
-    (hypotheses, terms); ``weights`` the same shape; ``log_spread`` the same shape; ``slip`` (terms,).
+    ``log_likelihood`` (hypotheses,); ``curvature`` of the posterior there; ``jacobian`` (hypotheses,
+    terms, width) of the standardised residuals; ``residual`` (hypotheses, terms); ``weights`` the same
+    shape; ``log_spread`` the same shape; ``slip`` (terms,).
     """
 
     hypotheses: tuple[Hypothesis, ...]
     z: Array
     log_evidence: Array
     log_likelihood: Array
-    information: Array
+    curvature: Curvature
     jacobian: Array
     residual: Array
     weights: Array
@@ -62,9 +63,10 @@ class Linear:
 def linearise(at: Layout, hypotheses: Sequence[Hypothesis], z: Array) -> Linear:
     """Residuals of every situation and their slopes against every column."""
     count, width = z.shape
+    used = np.arange(width) < at.first_severity + max((h.severities for h in hypotheses), default=0)
     blocks: list[tuple[Array, Array, Array, Array, Array]] = []
     for i in range(len(at.problem.situations)):
-        columns = np.flatnonzero(at.relevant[i])
+        columns = np.flatnonzero(at.relevant[i] & used)
         rows = np.repeat(z[:, None, :], columns.size + 1, axis=1)
         rows[:, np.arange(1, columns.size + 1), columns] += STEP
         owner = np.repeat(np.arange(count), columns.size + 1)
@@ -86,7 +88,21 @@ def linearise(at: Layout, hypotheses: Sequence[Hypothesis], z: Array) -> Linear:
 
 
 def log_posterior(at: Layout, hypotheses: Sequence[Hypothesis], owner: Rows, z: Array) -> tuple[Array, Array]:
-    """Logarithm of likelihood and of likelihood times prior (its constant left out), (rows,)."""
+    """Logarithm of the likelihood, and of likelihood times prior with the prior's constant left out.
+
+    Parameters
+    ----------
+    at : Layout
+    hypotheses : sequence of Hypothesis
+    owner : array of int, (rows,)
+        Which hypothesis a row belongs to.
+    z : array, (rows, width), [-]
+
+    Returns
+    -------
+    (array, array)
+        Both (rows,).
+    """
     total = np.zeros(z.shape[0])
     for i in range(len(at.problem.situations)):
         total = total + residuals(at, i, hypotheses, owner, z).log_likelihood
@@ -111,16 +127,17 @@ def fit(at: Layout, hypotheses: Sequence[Hypothesis], start: Array, rounds: int 
     count, width = start.shape
     z = start.copy()
     damping = np.full(count, 1e-3)
-    identity = np.eye(width)
     linear = linearise(at, hypotheses, z)
     value = posterior_of(linear, z)[1]
     owner = np.repeat(np.arange(count), LENGTHS.size)
     for _ in range(rounds):
         weights = weight(linear.residual, linear.slip)
-        weighted = linear.jacobian * weights[:, :, None]
-        curvature = np.matmul(weighted.transpose(0, 2, 1), linear.jacobian) + identity
-        gradient = -np.einsum("hnd,hn->hd", weighted, linear.residual) - linear.spread_slope - z
-        step = np.linalg.solve(curvature + damping[:, None, None] * identity, gradient[:, :, None])[:, :, 0]
+        gradient = (
+            -np.matmul((weights * linear.residual)[:, None, :], linear.jacobian)[:, 0]
+            - linear.spread_slope
+            - z
+        )
+        step = Curvature(linear.jacobian * np.sqrt(weights)[:, :, None]).solve(gradient, damping)
         step *= np.minimum(1.0, LONGEST / np.maximum(np.abs(step).max(axis=1), 1e-9))[:, None]
         trial = np.clip(z[:, None, :] + LENGTHS[None, :, None] * step[:, None, :], -REACH, REACH)
         tried = log_posterior(at, hypotheses, owner, trial.reshape(-1, width))[1].reshape(count, -1)
@@ -134,17 +151,14 @@ def fit(at: Layout, hypotheses: Sequence[Hypothesis], start: Array, rounds: int 
         if float(np.max(np.where(better, gained, 0.0))) < 0.02:
             break
     weights = weight(linear.residual, linear.slip)
-    information = (
-        np.matmul((linear.jacobian * weights[:, :, None]).transpose(0, 2, 1), linear.jacobian) + identity
-    )
+    curvature = Curvature(linear.jacobian * np.sqrt(weights)[:, :, None])
     likelihood, posterior = posterior_of(linear, z)
-    _, determinant = np.linalg.slogdet(information)
     return Fit(
         tuple(hypotheses),
         z,
-        posterior - 0.5 * determinant,
+        posterior - 0.5 * curvature.log_determinant(),
         likelihood,
-        information,
+        curvature,
         linear.jacobian,
         linear.residual,
         weights,

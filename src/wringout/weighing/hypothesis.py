@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import cached_property
 
 from wringout.documents.unit import Unit
 from wringout.machine.acts import ACTS, Variant, variants
@@ -13,8 +14,12 @@ __all__ = ["HEALTHY", "Hypothesis", "Part", "compatible", "extended", "parts_of"
 
 @dataclass(frozen=True)
 class Part:
-    """One cause in one variant; ``share`` of the cause's prior that falls on the variant."""
+    """One cause in one variant; ``share`` of the cause's prior that falls on the variant.
 
+    ``number`` is its place among all parts of the unit and tells parts apart.
+    """
+
+    number: int
     cause: str
     variant: Variant
     share: float
@@ -27,16 +32,21 @@ class Part:
 
 @dataclass(frozen=True)
 class Hypothesis:
-    """A set of causes at work together, in order of their ids; empty for a healthy unit."""
+    """A set of causes at work together, in order of their numbers; empty for a healthy unit."""
 
     parts: tuple[Part, ...] = ()
 
-    @property
+    @cached_property
+    def numbers(self) -> tuple[int, ...]:
+        """Numbers of the parts; two hypotheses with the same numbers are the same."""
+        return tuple(part.number for part in self.parts)
+
+    @cached_property
     def causes(self) -> tuple[str, ...]:
         """Ids, sorted."""
-        return tuple(part.cause for part in self.parts)
+        return tuple(sorted(part.cause for part in self.parts))
 
-    @property
+    @cached_property
     def severities(self) -> int:
         """Severities of all parts."""
         return sum(part.severities for part in self.parts)
@@ -52,6 +62,12 @@ _EXCLUDING: tuple[frozenset[str], ...] = (
     frozenset({"valve-stuck", "actuator-loose"}),
     frozenset({"source-starved", "reclaim-not-diverting"}),
 )
+
+_BARRED = {
+    cause: frozenset().union(*(pair - {cause} for pair in _EXCLUDING if cause in pair))
+    for pair in _EXCLUDING
+    for cause in pair
+}
 
 
 def parts_of(unit: Unit, applying: Iterable[str]) -> tuple[Part, ...]:
@@ -70,7 +86,7 @@ def parts_of(unit: Unit, applying: Iterable[str]) -> tuple[Part, ...]:
     found: list[Part] = []
     for cause in applying:
         ways = variants(cause, unit)
-        found += [Part(cause, way, 1.0 / len(ways)) for way in ways]
+        found += [Part(len(found) + k, cause, way, 1.0 / len(ways)) for k, way in enumerate(ways)]
     return tuple(found)
 
 
@@ -92,7 +108,8 @@ def compatible(hypothesis: Hypothesis, part: Part) -> bool:
         return False
     if hypothesis.parts and ("beyond-design" in hypothesis.causes or part.cause == "beyond-design"):
         return False
-    return not any(part.cause in pair and any(c in pair for c in hypothesis.causes) for pair in _EXCLUDING)
+    barred = _BARRED.get(part.cause)
+    return barred is None or not any(cause in barred for cause in hypothesis.causes)
 
 
 def extended(hypothesis: Hypothesis, part: Part) -> Hypothesis:
@@ -107,6 +124,4 @@ def extended(hypothesis: Hypothesis, part: Part) -> Hypothesis:
     -------
     Hypothesis
     """
-    return Hypothesis(
-        tuple(sorted((*hypothesis.parts, part), key=lambda p: (p.cause, p.variant.index, p.variant.sign)))
-    )
+    return Hypothesis(tuple(sorted((*hypothesis.parts, part), key=lambda p: p.number)))

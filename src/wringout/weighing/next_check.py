@@ -8,8 +8,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from wringout.machine.parameters import Array
-from wringout.machine.steady import read_points
+from wringout.machine.steady import Settled, read_points
 from wringout.weighing.batch import Rows, settled
+from wringout.weighing.curvature import Curvature
 from wringout.weighing.discrepancy import model_spread
 from wringout.weighing.hypothesis import Hypothesis
 from wringout.weighing.search import Weighed
@@ -83,9 +84,8 @@ def draw(
         level = int(np.searchsorted(bounds, index, side="right")) - 1
         f = weighed.fits[level]
         k = int(index) - int(bounds[level])
-        factor = np.linalg.cholesky(f.information[k])
-        noise = rng.standard_normal((count, f.z.shape[1]))
-        rows.append(np.clip(f.z[k] + np.linalg.solve(factor.T, noise.T).T, -5.0, 5.0))
+        noise = Curvature(f.curvature.root[[k]]).draw(int(count), rng)[0]
+        rows.append(np.clip(f.z[k] + noise, -5.0, 5.0))
         hypotheses.append(f.hypotheses[k])
         owners.append(np.full(count, slot))
         parts.append(np.full(count, weights[index] / count))
@@ -160,7 +160,7 @@ def next_checks(
         for name in points:
             if name in read or name in NOT_ASKED or name not in predicted:
                 continue
-            if name.startswith("stage.") and not name.endswith(".current") and state == "cooling.call=0 %":
+            if name.startswith("stage.") and not name.endswith(".current") and not _runs(s, name, part):
                 continue
             if state.startswith("reheat.command") and name in (
                 "shown.reheat_command",
@@ -180,6 +180,13 @@ def next_checks(
         found += _ranked(state, names, gains, cost, 0.0 if entered else SETTLE_MINUTES)
     found.sort(key=lambda c: -c[0])
     return [check for _, check in found]
+
+
+def _runs(s: Settled, name: str, part: Array) -> bool:
+    """Whether the stage of a point very probably runs: gauges tell nothing of one that stands still."""
+    index = s.design.unit.stage_ids.index(name.split(".")[1])
+    running = np.broadcast_to(s.cooling.running[index], part.shape)
+    return float((running * part).sum()) > 0.8 * float(part.sum())
 
 
 def _ranked(

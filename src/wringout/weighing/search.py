@@ -9,12 +9,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from wringout.machine.parameters import Array
-from wringout.weighing.batch import residuals
-from wringout.weighing.fit import Fit, fit
+from wringout.weighing.batch import Residuals, Rows, residuals
+from wringout.weighing.curvature import Curvature
+from wringout.weighing.fit import LONGEST, Fit, fit, log_posterior
 from wringout.weighing.hypothesis import HEALTHY, Hypothesis, Part, compatible, extended
-from wringout.weighing.likelihood import log_density, weight
+from wringout.weighing.likelihood import log_density
 from wringout.weighing.prior import Prior
-from wringout.weighing.unknowns import Layout
+from wringout.weighing.unknowns import Layout, stage_steps
 
 __all__ = ["Weighed", "search"]
 
@@ -23,7 +24,8 @@ GRID = np.array(
 )  # severities at which a cause is first tried, in standard normal units
 PARENTS = (10, 10)  # how many sets grow by one more cause: singles to pairs, pairs to triples
 KEPT = (70, 50)  # how many grown sets are fitted in full
-WORTH = 9.0  # nats under the best beyond which a grown set is not fitted
+ALWAYS = 16  # how many are fitted whatever they seem worth, since screening can be far too low
+WORTH = 7.5  # nats under the best beyond which a grown set is not fitted
 
 
 @dataclass(frozen=True)
@@ -80,36 +82,67 @@ def screen(
                 parent_of.append(index)
     if not grown:
         return []
-    rows = np.array(starts)
-    owner = np.arange(len(grown))
-    blocks = [residuals(at, i, grown, owner, rows) for i in range(len(at.problem.situations))]
-    residual = np.concatenate([b.residual for b in blocks], axis=1)
-    log_spread = np.concatenate([b.log_spread for b in blocks], axis=1)
-    slip = np.concatenate([b.slip for b in blocks])
-    origin = np.array(parent_of)
-    jacobian = base.jacobian[origin]
-    # one robust linear step of the other unknowns
-    w = weight(np.clip(residual, -8.0, 8.0), slip)
-    weighted = jacobian * w[:, :, None]
-    width = rows.shape[1]
-    curvature = np.matmul(weighted.transpose(0, 2, 1), jacobian) + np.eye(width)
-    gradient = -np.einsum("hnd,hn->hd", weighted, residual) - rows
-    step = np.linalg.solve(curvature, gradient[:, :, None])[:, :, 0]
-    step[:, at.first_severity :] = 0.0
-    step *= np.minimum(1.0, 2.0 / np.maximum(np.abs(step).max(axis=1), 1e-9))[:, None]
-    best_rows = rows + step
-    residual_now = residual + np.einsum("hnd,hd->hn", jacobian, step)
-    value = (log_density(residual_now, slip) - log_spread).sum(axis=1) - 0.5 * np.square(best_rows).sum(
-        axis=1
-    )
-    _, determinant = np.linalg.slogdet(curvature)
-    value = value - 0.5 * determinant
-    scored: dict[Hypothesis, tuple[float, Array]] = {}
+    rows, origin = np.array(starts), np.array(parent_of)
+    value, rows = _stepped(base, origin, _residuals(at, grown, rows), rows, at.first_severity)
+    best: dict[tuple[int, ...], int] = {}
     for k, child in enumerate(grown):
-        total = float(value[k]) + prior.log_probability(child)
-        if child not in scored or total > scored[child][0]:
-            scored[child] = (total, best_rows[k])
-    return sorted(((v, h, z) for h, (v, z) in scored.items()), key=lambda item: -item[0])
+        if child.numbers not in best or value[k] > value[best[child.numbers]]:
+            best[child.numbers] = k
+    # a linear step is a guess: look where it led, and step once more from there
+    picked = np.array(list(best.values()))
+    children, rows, origin = [grown[k] for k in picked], rows[picked], origin[picked]
+    there = _residuals(at, children, rows)
+    reached = _posterior(base, origin, there, there.residual, rows)
+    hoped, further = _stepped(base, origin, there, rows, at.first_severity)
+    found = [
+        (max(float(a), float(b)) + prior.log_probability(child), child, onward if b > a else row)
+        for a, b, child, row, onward in zip(reached, hoped, children, rows, further, strict=True)
+    ]
+    return sorted(found, key=lambda item: -item[0])
+
+
+def _residuals(at: Layout, hypotheses: Sequence[Hypothesis], rows: Array) -> Residuals:
+    """Residuals over all situations, one row a hypothesis."""
+    owner = np.arange(len(hypotheses))
+    blocks = [residuals(at, i, hypotheses, owner, rows) for i in range(len(at.problem.situations))]
+    return Residuals(
+        np.concatenate([b.residual for b in blocks], axis=1),
+        np.concatenate([b.log_spread for b in blocks], axis=1),
+        np.concatenate([b.slip for b in blocks]),
+    )
+
+
+def _posterior(base: Fit, origin: Rows, at_rows: Residuals, residual: Array, rows: Array) -> Array:
+    """Log evidence with a parent's curvature."""
+    likelihood = (log_density(residual, at_rows.slip) - at_rows.log_spread).sum(axis=1)
+    return np.asarray(
+        likelihood - 0.5 * np.square(rows).sum(axis=1) - 0.5 * base.curvature.log_determinant()[origin]
+    )
+
+
+def _stepped(
+    base: Fit, origin: Rows, at_rows: Residuals, rows: Array, first_severity: int
+) -> tuple[Array, Array]:
+    """Move rows one linear step with their parents' slopes; what is hoped for there, and where it is."""
+    value = np.full(rows.shape[0], -np.inf)
+    moved = rows.copy()
+    for index in np.unique(origin):
+        of = np.flatnonzero(origin == index)
+        part = Residuals(at_rows.residual[of], at_rows.log_spread[of], at_rows.slip)
+        jacobian = base.jacobian[index]
+        # a reading that the parent had to take for a slip may be just what the new cause explains: try
+        # both ways
+        for weights in (base.weights[index], np.ones(part.slip.size)):
+            pull = (weights * part.residual) @ jacobian + rows[of]
+            root = jacobian * np.sqrt(weights)[:, None]
+            step = -Curvature(root[None]).solve(pull.T[None])[0].T
+            step[:, first_severity:] = 0.0
+            step *= np.minimum(1.0, LONGEST / np.maximum(np.abs(step).max(axis=1), 1e-9))[:, None]
+            tried = _posterior(base, origin[of], part, part.residual + step @ jacobian.T, rows[of] + step)
+            better = tried > value[of]
+            value[of[better]] = tried[better]
+            moved[of[better]] = (rows[of] + step)[better]
+    return value, moved
 
 
 def _severity_columns(at: Layout, hypothesis: Hypothesis) -> dict[str, list[int]]:
@@ -133,15 +166,33 @@ def _rearranged(at: Layout, parent: Hypothesis, child: Hypothesis, z: Array) -> 
 
 
 def _severity_rows(at: Layout, child: Hypothesis, part: Part, z: Array) -> list[Array]:
-    if part.severities == 0:
-        return [z]
-    columns = _severity_columns(at, child)[part.cause]
-    rows = []
-    for value in GRID:
-        row = z.copy()
-        row[columns[0]] = value
-        rows.append(row)
+    """Rows to try a cause at: a few severities, and with one stage more or less where their number is
+    open."""
+    rows = [z]
+    if part.severities > 0:
+        column = _severity_columns(at, child)[part.cause][0]
+        rows = [_with(z, column, value) for value in GRID]
+    middle = rows[len(rows) // 2]
+    for column, step in stage_steps(at):
+        rows += [_with(middle, column, middle[column] + way * step) for way in (-1.0, 1.0)]
     return rows
+
+
+def _with(z: Array, column: int, value: float) -> Array:
+    row = z.copy()
+    row[column] = value
+    return row
+
+
+def _healthy_start(at: Layout) -> Array:
+    """Where the healthy machine's fit begins: at its schedule, with the number of stages that fits best."""
+    z = np.zeros((1, at.width))
+    for column, step in stage_steps(at):
+        rows = np.repeat(z, 5, axis=0)
+        rows[:, column] += step * np.arange(-2.0, 3.0)
+        value = log_posterior(at, [HEALTHY], np.zeros(5, dtype=np.intp), rows)[1]
+        z = rows[[int(np.argmax(value))]]
+    return z
 
 
 def search(at: Layout, parts: Sequence[Part], prior: Prior, most: int = 3) -> Weighed:
@@ -159,7 +210,7 @@ def search(at: Layout, parts: Sequence[Part], prior: Prior, most: int = 3) -> We
     -------
     Weighed
     """
-    base = fit(at, [HEALTHY], np.zeros((1, at.width)), rounds=6)
+    base = fit(at, [HEALTHY], _healthy_start(at), rounds=6)
     fits = [base]
     tried = 1
     level = base
@@ -173,7 +224,8 @@ def search(at: Layout, parts: Sequence[Part], prior: Prior, most: int = 3) -> We
         tried += len(found)
         if size > 1:
             best = max(float(_log_posterior(f, prior).max()) for f in fits)
-            found = [f for f in found if f[0] > best - WORTH][: KEPT[size - 2]]
+            kept = KEPT[size - 2]
+            found = found[:ALWAYS] + [f for f in found[ALWAYS:kept] if f[0] > best - WORTH]
         if not found:
             break
         level = fit(at, [f[1] for f in found], np.array([f[2] for f in found]), rounds=5 if size == 1 else 4)

@@ -8,7 +8,8 @@ curvatures compare.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,10 +18,11 @@ from wringout.machine.conditions import Conditions
 from wringout.machine.parameters import Array, Spread, spreads
 from wringout.weighing.situation import Problem, Situation
 
-__all__ = ["Layout", "conditions", "layout", "uniform"]
+__all__ = ["Layout", "conditions", "layout", "stage_steps", "uniform"]
 
 Mask = NDArray[np.bool_]
 
+CONDITIONS = tuple(field.name for field in fields(Conditions))
 VISIT = ("outdoor_t", "outdoor_dew_point", "space_t", "space_dew_point", "command", "stages", "modulation")
 SHIFT = ("space_t", "space_dew_point", "command", "stages", "modulation", "rewetting")
 
@@ -35,6 +37,7 @@ ROOM_T_SHIFT, ROOM_DEW_SHIFT = 1.5, 1.5
 LATER_T_SHIFT, LATER_DEW_SHIFT = 2.5, 2.5
 COMMAND_SHIFT = 0.8
 STAGES_SHIFT = 0.7
+STAGES_SPREAD = 0.45  # of all stages, where nothing says how many run
 MODULATION_SHIFT = 0.2
 
 _SOLE_POINT = {
@@ -59,6 +62,7 @@ class Layout:
     visits: int
     severities: int
     relevant: tuple[Mask, ...]
+    idle: Mapping[str, float]
     tolerance: float = 1.0
 
     @property
@@ -130,7 +134,32 @@ def layout(
         mask[first_shift : first_shift + len(problem.situations) * len(SHIFT)] = False
         mask[first_shift + i * len(SHIFT) : first_shift + (i + 1) * len(SHIFT)] = True
         relevant.append(mask)
-    return Layout(problem, rows, tuple(names), visits, severities, tuple(relevant), tolerance)
+    kept = {row.name for row in rows}
+    idle = {
+        row.name: 1.0 if row.kind == "ratio" else 0.0
+        for row in spreads(problem.design)
+        if row.name not in kept
+    }
+    whole = Layout(problem, rows, tuple(names), visits, severities, tuple(relevant), idle, tolerance)
+    return replace(whole, relevant=tuple(mask & _felt(whole, i) for i, mask in enumerate(relevant)))
+
+
+def _felt(at: Layout, index: int) -> Mask:
+    """Which columns change anything in a situation: what is held or read there needs no unknown."""
+    felt = np.ones(at.width, dtype=bool)
+    first = len(at.rows)
+    columns = np.arange(first, at.first_severity)
+    places = np.array([-1.1, 0.1, 0.9])
+    for place in places:
+        rows = np.full((columns.size + 1, at.width), place)
+        rows[np.arange(1, columns.size + 1), columns] += 0.6
+        c = conditions(at, index, rows, np.zeros(columns.size + 1, dtype=bool))
+        moved = np.zeros(columns.size, dtype=bool)
+        for name in CONDITIONS:
+            value = np.broadcast_to(getattr(c, name), columns.size + 1)
+            moved |= value[1:] != value[0]
+        felt[columns] = moved if place == places[0] else felt[columns] | moved
+    return felt
 
 
 def uniform(z: Array) -> Array:
@@ -259,8 +288,36 @@ def stages_of(p: Problem, s: Situation, calm: Situation | None, base: Array, shi
         )
         if called is not None and called < 0.5:
             return np.zeros(1)
-        middle = most * uniform(1.3 * base + 0.6)
-        return middle if calm is s else np.clip(middle + STAGES_SHIFT * shift, 0.0, most)
+        middle = most * (0.6 + STAGES_SPREAD * base)
+        return np.clip(middle if calm is s else middle + STAGES_SHIFT * shift, 0.0, most)
     if not p.design.dx:
         return np.full(1, before)
     return np.clip(before + STAGES_SHIFT * shift, 0.0, most)
+
+
+def stage_steps(at: Layout) -> list[tuple[int, float]]:
+    """Columns that move the number of running stages, with the step that makes it one more.
+
+    Parameters
+    ----------
+    at : Layout
+
+    Returns
+    -------
+    list of (int, float)
+        One a situation in which the number was neither held nor read; stages are on or off, so that no
+        slope leads from one number to the next and it must be tried.
+    """
+    p = at.problem
+    if not p.design.dx:
+        return []
+    most = float(len(p.design.stage_share))
+    found: list[tuple[int, float]] = []
+    for i, s in enumerate(p.situations):
+        if s.item == "cooling.call" or s.read("shown.stages_called") is not None:
+            continue
+        if unforced(p, s) is s:
+            found.append((at.visit_column(s.visit, "stages"), 1.0 / (STAGES_SPREAD * most)))
+        else:
+            found.append((at.shift_column(i, "stages"), 1.0 / STAGES_SHIFT))
+    return found
