@@ -40,6 +40,8 @@ __all__ = [
     "doubtful",
     "evidence",
     "fitted",
+    "mended",
+    "still_wrong",
     "suspect",
     "suspects",
 ]
@@ -409,6 +411,42 @@ def suspects(answer: Answer, least: float = WORTH_NAMING, most: int = MOST_SUSPE
     ranked = sorted((c for c, p in chances.items() if p >= least), key=lambda c: -chances[c])
     found = (suspect(answer, cause) for cause in ranked[:most])
     return tuple(one for one in found if one is not None)
+
+
+def still_wrong(answer: Answer) -> tuple[tuple[tuple[str, ...], float], ...]:
+    """Give what is wrong now: sets less the causes that changes recorded in the call have dealt with.
+
+    Parameters
+    ----------
+    answer : Answer
+
+    Returns
+    -------
+    tuple of (tuple of str, float)
+        Sets of causes that still act, with probability, most probable first. What nothing listed explains
+        is not among them.
+    """
+    dealt = mended(answer)
+    left: dict[tuple[str, ...], float] = {}
+    for one in answer.sets:
+        causes = tuple(c for c in one.causes if c not in dealt)
+        left[causes] = left.get(causes, 0.0) + one.probability
+    return tuple(sorted(left.items(), key=lambda pair: -pair[1]))
+
+
+def mended(answer: Answer) -> frozenset[str]:
+    """Give the causes that changes recorded in the call have dealt with.
+
+    Parameters
+    ----------
+    answer : Answer
+
+    Returns
+    -------
+    frozenset of str
+    """
+    situations = answer.problem.situations
+    return situations[-1].mended if situations else frozenset()
 
 
 def doubtful(answer: Answer) -> tuple[Doubt, ...]:

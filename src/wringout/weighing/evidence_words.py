@@ -34,8 +34,8 @@ System = Literal["ip", "si"]
 NOTHING_WRONG = "Nothing wrong"
 HELD = {"reheat.command": "the reheat command", "cooling.call": "cooling"}
 ROOM = {
-    "room moisture": ("moisture of the room", "moisture gain", "moisture removed"),
-    "room heat": ("heat of the room", "heat gain", "heat removed"),
+    "room moisture": ("room moisture", "moisture gain", "moisture removed"),
+    "room heat": ("room heat", "heat gain", "heat removed"),
 }
 FITS = 2.0  # standard deviations up to which a relation counts as holding
 _DIFFERENCE = POINTS["stage.<id>.superheat"].measure
@@ -244,8 +244,10 @@ def with_spread(name: str, value: float, spread: float, system: System) -> str:
         about = _DIFFERENCE.shown(spread, system).partition(" ")[0]
     else:
         about = shown(name, spread, system).partition(" ")[0]
-    decimals = len(about.partition(".")[2])
-    value_shown = f"{float(number):.{decimals}f}"
+    # two digits of a spread are all that is known of it, and the value ends where its spread ends
+    size = abs(float(about))
+    decimals = min(len(about.partition(".")[2]), 0 if size >= 9.95 else 1 if size >= 0.995 else 9)
+    value_shown, about = f"{float(number):.{decimals}f}", f"{float(about):.{decimals}f}"
     return f"{value_shown.removeprefix('-') if float(value_shown) == 0.0 else value_shown} +-{about} {unit}"
 
 
@@ -313,7 +315,8 @@ def _reheat_control(at: dict[str, float], system: System) -> str:
     command = shown("shown.reheat_command", at["command"], system)
     if at["stages"] < 0.05 and abs(at["space over"]) < 0.25:
         return f"the reheat command stands at {command}"
-    return f"the reheat command stands at {command} with the space {_over(at['space over'], system, 'its set point')}"
+    space = _over(at["space over"], system, "its set point")
+    return f"the reheat command stands at {command} with the space {space}"
 
 
 def _dehumidifying(at: dict[str, float], system: System) -> str:
@@ -340,23 +343,18 @@ def _room(e: Evidence, system: System) -> str:
     if measure is None:
         raise TypeError(f"{e.name} has no measure")
 
-    def amount(value: float) -> str:
-        return _three_digits(measure.shown(abs(value), system))
-
     sides = []
-    for side, words in enumerate(("with it", "without it")):
-        gain, taken = e.numbers[gained][side], e.numbers[removed][side]
-        sides.append(
-            f"{words} {amount(gain)} {'gained' if gain >= 0.0 else 'lost'} and {amount(taken)} "
-            f"{'taken out' if taken >= 0.0 else 'brought in'} by the supply air"
-        )
-    return f"{what}: computed {sides[0]}, {sides[1]}"
+    for side in (0, 1):
+        gain = _three_digits(measure.shown(e.numbers[gained][side], system))
+        taken = _three_digits(measure.shown(e.numbers[removed][side], system))
+        sides.append(f"{gain.partition(' ')[0]} / {taken}")
+    return f"{what}, gained / taken out by the supply air: computed {sides[0]} with it, {sides[1]} without"
 
 
 def _three_digits(shown_value: str) -> str:
     """A balance is not known to the last Btu: three digits, then noughts."""
     number, _, unit = shown_value.partition(" ")
-    excess = len(number.partition(".")[0]) - 3
+    excess = len(number.lstrip("-").partition(".")[0]) - 3
     return f"{round(float(number), -excess):.0f} {unit}" if excess > 0 else shown_value
 
 

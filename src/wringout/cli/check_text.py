@@ -1,0 +1,93 @@
+"""Next checks as text: cautions first, then where, how long, and what the reading would tell."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from wringout.catalogue.cares import ALWAYS, cares_for
+from wringout.catalogue.points import point
+from wringout.cli.layout import chance, heading, item, paragraph
+from wringout.weighing.evidence import best_with
+from wringout.weighing.evidence_words import foretold_words, plain, set_title, state_words
+from wringout.weighing.outlook import Outlook
+
+if TYPE_CHECKING:
+    from wringout.quantity import UnitSystem
+    from wringout.weighing.answer import Answer
+    from wringout.weighing.next_check import Check
+
+__all__ = ["INSTRUMENT", "best_sets", "cares_of", "checks_text", "what_it_tells"]
+
+SEED = 2
+MOST_SETS = 3
+LEAST = 0.02  # a set that is less probable is not worth a line here
+INSTRUMENT = {
+    "handheld": "a handheld instrument, where the air is well mixed",
+    "traverse": "a traverse of the duct, many places",
+    "manometer": "a manometer across it",
+    "display": "the controller's display",
+    "clamp": "a clamp around one insulated conductor",
+    "bucket": "a bucket and a watch",
+    "gauges": "gauges",
+    "strap_on": "a probe strapped on the pipe, wrapped in insulation",
+    "seen": "a look",
+    "meter": "a meter at the terminals, plug in",
+    "clamp_on_ultrasonic": "a clamp-on ultrasonic meter on a straight length of pipe",
+}
+
+
+def cares_of(check: Check) -> tuple[str, ...]:
+    """Ids of the cautions for a check: those of the place, and of holding something by hand."""
+    held = () if check.state == "auto" else ("live_control",)
+    return (*point(check.point).care, *held)
+
+
+def best_sets(answer: Answer) -> tuple[tuple[int, float, tuple[str, ...]], ...]:
+    """The most probable sets worth a line: their best hypothesis, probability and causes."""
+    found = []
+    for one in answer.sets[:MOST_SETS]:
+        if one.probability < LEAST:
+            break
+        index = _best_of(answer, one.causes)
+        if index is not None:
+            found.append((index, one.probability, one.causes))
+    return tuple(found)
+
+
+def _best_of(answer: Answer, names: tuple[str, ...]) -> int | None:
+    if not names:
+        return best_with(answer, "")
+    same = [i for i, h in enumerate(answer.weighed.hypotheses) if h.causes == names]
+    return max(same, key=lambda i: float(answer.weighed.log_posterior[i])) if same else None
+
+
+def what_it_tells(answer: Answer, outlook: Outlook, check: Check, system: UnitSystem) -> list[str]:
+    """What the check would read under each of the most probable sets, a line each."""
+    told = outlook.foretold(check.state, check.point)
+    at = dict(zip(outlook.indices, told, strict=True)) if told else {}
+    lines = []
+    for index, probability, names in best_sets(answer):
+        if index in at:
+            value = foretold_words(check.point, at[index], system)
+            lines.append(f"{value}: {set_title(names)} ({chance(probability)})")
+    return lines
+
+
+def checks_text(answer: Answer, most: int, system: UnitSystem) -> list[str]:
+    """The next checks in short."""
+    following = answer.next[:most]
+    if not following:
+        return []
+    lines = ["", heading("NEXT CHECKS, most told per minute first")]
+    lines.append(paragraph(f"First of all: {cares_for(())[0].text[0]}", 0, 2))
+    outlook = Outlook(answer, [index for index, _, _ in best_sets(answer)], np.random.default_rng(SEED))
+    for number, check in enumerate(following, 1):
+        lines += ["", item(f"{number}.", f"{plain(check.point)} ({check.point})")]
+        care = [c for c in cares_for(cares_of(check)) if c.id != ALWAYS]
+        lines += [paragraph(f"Care, {c.title.lower()}: {c.text[0]}", 3, 2) for c in care]
+        worth = f"{check.minutes:.3g} min; expected to tell {check.gain_bits:.2f} bits"
+        lines.append(paragraph(f"{state_words(check.state)}; {worth}", 3, 2))
+        lines += [item("-", words, 3) for words in what_it_tells(answer, outlook, check, system)]
+    return lines

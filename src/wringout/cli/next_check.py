@@ -1,0 +1,148 @@
+"""``wringout next``: the checks that tell most per minute, with where, how, why and how long."""
+
+from __future__ import annotations
+
+import json
+from typing import TYPE_CHECKING, Any
+
+import click
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from wringout.quantity import UnitSystem
+    from wringout.weighing.answer import Answer
+    from wringout.weighing.next_check import Check
+    from wringout.weighing.outlook import Outlook
+
+__all__ = ["NEXT_FORMAT", "command"]
+
+NEXT_FORMAT = "wringout-next/1"
+SEED = 0
+WAIT = 15  # minutes that a held state takes to settle
+
+
+@click.command(
+    "next",
+    epilog="Exit codes: 0 answered, 1 our fault, 2 something in the input to mend (the message names file, "
+    "line and field). Example: wringout next call.yaml -n 5",
+)
+@click.argument("call", metavar="CALL", type=click.Path())
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON document instead of words.")
+@click.option(
+    "-n", "count", type=click.IntRange(1, 200), default=3, show_default=True, help="How many checks."
+)
+@click.option(
+    "--units",
+    type=click.Choice(["ip", "si"]),
+    default=None,
+    help="Units of the words; without it, those of the unit document.",
+)
+def command(call: str, as_json: bool, count: int, units: UnitSystem | None) -> None:
+    """What to read next at the unit of CALL: where, how, why and how long, cautions first."""
+    import numpy as np
+
+    from wringout.cli.weigh import load
+    from wringout.documents.overview import system_of
+    from wringout.weighing.answer import weigh
+
+    loaded = load(call)
+    answer = weigh(loaded, np.random.default_rng(SEED))
+    following = answer.next[:count]
+    if as_json:
+        click.echo(json.dumps(_document(following), ensure_ascii=False))
+        return
+    click.echo("\n".join(_text(answer, following, units or system_of(loaded.unit))))
+
+
+def _steps(state: str, names: Sequence[str]) -> list[str]:
+    """What to do for some readings in one state, in order."""
+    from wringout.catalogue.points import point
+    from wringout.cli.check_text import INSTRUMENT
+    from wringout.weighing.evidence_words import plain
+
+    reads = [f"Read {plain(name)} ({name}) by {INSTRUMENT[point(name).by]}." for name in names]
+    if state == "auto":
+        return reads
+    item, _, share = state.partition("=")
+    what = "the reheat command" if item == "reheat.command" else "the cooling call"
+    return [
+        f"Tell the people of the place; then hold {what} at {share} at the controller "
+        f"(kind: force, item: {item}, to: {share}).",
+        f"Wait {WAIT} min until the unit has settled.",
+        *reads,
+        f"Release it to control again (kind: release, item: {item}).",
+    ]
+
+
+def _document(following: Sequence[Check]) -> dict[str, Any]:
+    from wringout.catalogue.points import point
+    from wringout.cli.check_text import cares_of
+    from wringout.weighing.evidence_words import plain
+
+    return {
+        "format": NEXT_FORMAT,
+        "next": [
+            {
+                "state": check.state,
+                "point": check.point,
+                "what": plain(check.point),
+                "by": point(check.point).by,
+                "care": list(dict.fromkeys(cares_of(check))),
+                "minutes": check.minutes,
+                "gain_bits": round(check.gain_bits, 4),
+                "steps": _steps(check.state, [check.point]),
+            }
+            for check in following
+        ],
+    }
+
+
+def _text(answer: Answer, following: Sequence[Check], system: UnitSystem) -> list[str]:
+    import numpy as np
+
+    from wringout.cli.check_text import best_sets, cares_of
+    from wringout.cli.explain_text import cautions
+    from wringout.cli.layout import heading, paragraph
+    from wringout.weighing.outlook import Outlook
+
+    if not following:
+        return [paragraph("Nothing is left to read that would tell more.")]
+    cares = [care for check in following for care in cares_of(check)]
+    lines = [heading("CAUTIONS FIRST"), *cautions(cares)]
+    outlook = Outlook(answer, [index for index, _, _ in best_sets(answer)], np.random.default_rng(SEED))
+    groups: dict[str, list[Check]] = {}
+    for number, check in enumerate(following):
+        # readings in one held state go together and wait once; as the unit runs each stands for itself
+        key = check.state if check.state != "auto" else f"{number}"
+        groups.setdefault(key, []).append(check)
+    for number, checks in enumerate(groups.values(), 1):
+        lines += ["", *_group(answer, outlook, number, checks, system)]
+    return lines
+
+
+def _group(
+    answer: Answer, outlook: Outlook, number: int, checks: Sequence[Check], system: UnitSystem
+) -> list[str]:
+    from wringout.cli.check_text import what_it_tells
+    from wringout.cli.layout import heading, item, paragraph
+    from wringout.weighing.evidence_words import plain, state_words
+
+    state = checks[0].state
+    minutes = sum(check.minutes for check in checks)
+    if state != "auto":
+        minutes -= WAIT * (sum(check.minutes > WAIT for check in checks) - 1)
+    bits = ", ".join(f"{check.gain_bits:.2f}" for check in checks)
+    names = "; ".join(plain(check.point) for check in checks)
+    lines = [heading(f"{number}. {names}")]
+    lines.append(paragraph(f"{state_words(state)}; {minutes:.3g} min; expected to tell {bits} bits", 3, 2))
+    lines += [
+        item(f"{step}.", words, 3) for step, words in enumerate(_steps(state, [c.point for c in checks]), 1)
+    ]
+    for check in checks:
+        told = what_it_tells(answer, outlook, check, system)
+        if told:
+            what = f" of {plain(check.point)}" if len(checks) > 1 else ""
+            lines.append(paragraph(f"Why: it would tell apart by{what}", 3, 2))
+            lines += [item("-", words, 3) for words in told]
+    return lines
