@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 from wringout.catalogue.points import INSTRUMENTS, has_point, point
+from wringout.catalogue.trend_points import trend_measure
 from wringout.documents.call import CALL_FORMAT, Call, Vocabulary, call_from_tree, read_call
 from wringout.documents.fields import Reader
 from wringout.documents.load import unit_from_tree
@@ -68,7 +70,7 @@ def load_trend(path: str | Path) -> Trend:
     InputError
         For anything that must be mended; the message names file, line and field.
     """
-    return read_trend(path, vocabulary())
+    return read_trend(path, _trend_vocabulary())
 
 
 def load_document(path: str | Path) -> Unit | Call | Trend:
@@ -98,10 +100,15 @@ def load_document(path: str | Path) -> Unit | Call | Trend:
     if kind == CALL_FORMAT:
         return call_from_tree(tree, name_of(path), path.parent, vocabulary())
     if kind == TREND_FORMAT:
-        return trend_from_tree(tree, name_of(path), path.parent, vocabulary())
+        return trend_from_tree(tree, name_of(path), path.parent, _trend_vocabulary())
     known = f"{UNIT_FORMAT}, {CALL_FORMAT} or {TREND_FORMAT}"
     found = "missing" if node is None else f'found "{kind[:40]}"' if kind is not None else "found no word"
     raise Reader(name_of(path)).error(f"{found}; write {known}", node.line if node else tree.line, "format")
+
+
+def _trend_vocabulary() -> Vocabulary:
+    """As for calls, with the points that only trends have."""
+    return replace(vocabulary(), measure=trend_measure)
 
 
 def _measure(name: str, unit: Unit | None) -> Measure:
