@@ -1,0 +1,276 @@
+"""What a healthy machine would move under the conditions found, as samples: the model's side."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from wringout.ledger.conditions import draw_conditions, even_normals
+from wringout.ledger.readings import Seen
+from wringout.ledger.transfer_laws import air_heat, air_moisture, dry_air_flow, latent_heat
+from wringout.machine.air_side import Airflows, Mixed, cool
+from wringout.machine.design import Design
+from wringout.machine.parameters import Array, healthy_values, neutral, spreads
+from wringout.machine.room_side import room_balance
+from wringout.machine.steady import Settled, settle
+from wringout.machine.water_side import hot_gas, water
+from wringout.physics.moist_air import dry_bulb_from_enthalpy, enthalpy, relative_humidity
+
+__all__ = ["Expected", "expect"]
+
+# how far right parameters still miss a real machine (judgement): equations of coils and mixing boxes
+HEAT_ERROR = 0.05  # of the amount
+RATING_ERROR = 0.01  # of the part's rating, so that an idle part is not expected to the last watt
+COIL_T_ERROR = 0.6  # K
+MIXED_T_ERROR = 0.4  # K
+MOISTURE_ERROR = 0.02  # of a humidity ratio
+PIPE_ERROR = 0.25  # of a pipe's conductance: insulation, fittings, where it runs; ESTIMATE
+RATING_TO_NOW = 0.10  # of a cooling capacity taken from currents; ESTIMATE
+
+# where the document itself is silent and a rule filled it, the parameter is known that much less
+_FILLED = {
+    "air.supply_airflow": "air_ratio",
+    "air.outdoor_airflow": "outdoor_ratio",
+    "air.supply_fan.heat_rise": "fan_heat_ratio",
+    "air.supply_fan.current": "fan_current_ratio",
+    "cooling.rated.total": "capacity_ratio",
+    "cooling.rated.sensible": "cooling_coil_ratio",
+    "reheat.rated.heat": "reheat_coil_ratio",
+    "loop.pump_head": "pump_ratio",
+    "loop.strainer_drop": "strainer_ratio",
+    "space.moisture": "moisture_ratio",
+    "space.infiltration": "infiltration_ratio",
+}
+
+
+@dataclass(frozen=True)
+class Expected:
+    """Samples of a healthy machine under the conditions found, by name, each (samples,) in SI.
+
+    ``points``: readings that the conditions were drawn from. ``columns``: everything the machine moves or
+    would show; under ``at hand`` what cooling coil and reheat would move with the air that was found to
+    reach them.
+    """
+
+    points: dict[str, Array]
+    columns: dict[str, Array]
+
+
+def expect(design: Design, seen: Seen, state: str, rng: np.random.Generator, samples: int = 400) -> Expected:
+    """Let healthy machines settle under the conditions found.
+
+    Parameters
+    ----------
+    design : Design
+    seen : Seen
+    state : str
+        Name of the operating state.
+    rng : numpy.random.Generator
+    samples : int
+        At least 100.
+
+    Returns
+    -------
+    Expected
+    """
+    rows = spreads(design)
+    z = even_normals(rng, samples, len(rows) + 40)
+    normals = iter(z[:, len(rows) :].T)
+    values = neutral(design) | healthy_values(rows, z[:, : len(rows)])
+    _widen(design, values, normals)
+    drawn = draw_conditions(design, seen, state, values, normals)
+    found = values if drawn.return_rise is None else values | {"return_rise": drawn.return_rise}
+    s = settle(design, found, drawn.conditions)
+    columns = _states(s, normals) | _moved(s, normals) | _gains(s, normals)
+    columns |= {f"parameter {row.name}": values[row.name] for row in rows}
+    columns["parameter pipe"] = np.exp(PIPE_ERROR * next(normals))
+    columns |= _capacity(s, normals)
+    points = dict(drawn.points)
+    for name, amount in _at_hand(s, seen, points, normals).items():
+        columns[f"at hand {name}"] = amount * (1.0 + HEAT_ERROR * next(normals))
+    return Expected(points, {name: column + np.zeros(samples) for name, column in columns.items()})
+
+
+def _widen(design: Design, values: dict[str, Array], normals: Iterator[Array]) -> None:
+    for path, parameter in _FILLED.items():
+        source = design.unit.provenance.get(path)
+        if source is None or source.kind == "given" or source.sigma <= 0.0 or parameter not in values:
+            continue
+        value: object = design.unit
+        for name in path.split("."):
+            value = getattr(value, name)
+        if isinstance(value, float) and value != 0.0:
+            share = min(source.sigma / abs(value), 1.0)
+            values[parameter] = values[parameter] * np.exp(share * next(normals))
+
+
+def _states(s: Settled, normals: Iterator[Array]) -> dict[str, Array]:
+    """What a healthy machine would show where nothing was read, the error of our equations included."""
+    coil_t = s.cooling.air.dry_bulb + COIL_T_ERROR * next(normals)
+    mixed_t = s.mixed.dry_bulb + MIXED_T_ERROR * next(normals)
+    supply_w = s.supply_w * (1.0 + MOISTURE_ERROR * next(normals))
+    columns = {
+        "supply flow": s.flow.supply,
+        "outdoor flow": s.flow.outdoor,
+        "outdoor t": s.conditions.outdoor_t,
+        "outdoor w": s.mixed.outdoor_w,
+        "space t": s.conditions.space_t,
+        "space w": s.mixed.space_w,
+        "return t": s.mixed.return_t,
+        "mixed t": mixed_t,
+        "mixed w": s.mixed.humidity_ratio + s.mixed.fog,
+        "coil t": coil_t,
+        "supply w": supply_w,
+        "fan rise": s.fan_rise,
+    }
+    w = s.reheat.water
+    if w is not None:
+        columns |= {
+            "loop flow": w.main,
+            "coil flow": w.coil,
+            "coil share": w.coil / np.maximum(w.main, 1e-9),
+        }
+    return columns
+
+
+def _booked(s: Settled) -> dict[str, Array]:
+    """Heat [W] and moisture [kg/s] of every line, as the ledger books them."""
+    m, c, w = s.flow.supply, s.cooling.air, s.reheat.water
+    heat_in = enthalpy(s.conditions.outdoor_t, s.mixed.outdoor_w) - enthalpy(
+        s.mixed.return_t, s.mixed.space_w
+    )
+    sensible = air_heat(m, c.dry_bulb, s.mixed.dry_bulb, c.humidity_ratio)
+    # droplets that the mixture cannot hold drain with the rest
+    water_out = air_moisture(m, c.humidity_ratio, s.mixed.humidity_ratio + s.mixed.fog)
+    latent = latent_heat(water_out, s.mixed.dry_bulb)
+    booked = {
+        "outdoor heat": s.flow.outdoor * heat_in,
+        "outdoor moisture": air_moisture(s.flow.outdoor, s.mixed.space_w, s.mixed.outdoor_w),
+        "sensible heat": sensible,
+        "latent heat": latent,
+        "latent moisture": water_out,
+        "total heat": sensible + latent,
+        "reheat heat": s.reheat.heat,
+        "fan heat": air_heat(m, np.zeros(1), s.fan_rise, s.supply_w),
+        "room heat": air_heat(m, s.supply_t, s.conditions.space_t, s.supply_w),
+        "room moisture": air_moisture(m, s.supply_w, s.mixed.space_w),
+    }
+    if w is not None:
+        booked |= {"loop heat": w.pipe_loss, "source heat": w.source_heat}
+    return booked
+
+
+def _moved(s: Settled, normals: Iterator[Array]) -> dict[str, Array]:
+    """The lines as expected, the error of our equations included."""
+    d, unit = s.design, s.design.unit
+    rating = {
+        "outdoor heat": 0.2 * d.cooling_total,
+        "sensible heat": unit.cooling.rated.sensible,
+        "latent heat": 0.4 * d.cooling_total,
+        "total heat": d.cooling_total,
+        "reheat heat": unit.reheat.rated.heat,
+        "fan heat": 0.0,
+        "room heat": unit.cooling.rated.sensible,
+        "loop heat": 0.02 * d.source_heat,
+        "source heat": d.source_heat,
+    }
+    booked = _booked(s)
+    error = {
+        name: HEAT_ERROR * np.abs(amount) * next(normals)
+        + RATING_ERROR * rating.get(name, 0.0) * next(normals)
+        for name, amount in booked.items()
+        if name.endswith("heat")
+    }
+    columns = {name: booked[name] + error[name] for name in error}
+    per_water = latent_heat(np.ones(1), s.mixed.dry_bulb)
+    for name in ("outdoor moisture", "room moisture"):
+        columns[name] = booked[name] * (1.0 + HEAT_ERROR * next(normals))
+    columns["latent moisture"] = booked["latent moisture"] + error["latent heat"] / per_water
+    return columns
+
+
+def _gains(s: Settled, normals: Iterator[Array]) -> dict[str, Array]:
+    """What the document says comes into the room, with what a room stores or sheds meanwhile."""
+    balance = room_balance(s)
+    moisture_kept = np.hypot(
+        0.20 * np.maximum(np.abs(balance.moisture_gain), np.abs(balance.moisture_removed)),
+        1.0e-4 * s.flow.supply,
+    )
+    heat_kept = np.hypot(0.15 * np.abs(balance.heat_removed), 1020.0 * s.flow.supply)
+    return {
+        "gained moisture": balance.moisture_gain + moisture_kept * next(normals),
+        "gained heat": balance.heat_gain + heat_kept * next(normals),
+    }
+
+
+def _capacity(s: Settled, normals: Iterator[Array]) -> dict[str, Array]:
+    """Cooling capacity now against the rating, for routes that know only how far a stage is loaded."""
+    d = s.design
+    if not d.dx:
+        return {"valve to flow": np.exp(0.20 * next(normals))}
+    given = sum(share * load for share, load in zip(d.stage_share, s.cooling.load, strict=True))
+    total = _booked(s)["total heat"] / d.cooling_total
+    now = np.where(given > 0.05, total / np.maximum(given, 0.05), 1.0)
+    columns = {"capacity now": now * np.exp(RATING_TO_NOW * next(normals))}
+    for i, load in enumerate(s.cooling.load):
+        columns[f"stage load {i}"] = load
+    return columns
+
+
+def _at_hand(s: Settled, seen: Seen, points: dict[str, Array], normals: Iterator[Array]) -> dict[str, Array]:
+    """Cooling coil and reheat once more, with the air that was found to reach them."""
+
+    def found(point: str) -> Array | None:
+        if point not in seen:
+            return None
+        if point not in points:
+            points[point] = seen[point].value + seen[point].sigma * next(normals)
+        return points[point]
+
+    flow = s.flow
+    airflow = found("supply.airflow")
+    if airflow is not None:
+        read = dry_air_flow(airflow, s.supply_t, s.supply_w, s.design.pressure)
+        read = np.maximum(read, 0.02 * s.design.air_flow)
+        flow = replace(
+            flow,
+            supply=read,
+            outdoor=np.minimum(flow.outdoor, 0.98 * read),
+            ratio=read / s.design.air_flow,
+        )
+    mixed_t, coil_t = found("mixed.t"), found("coil_leaving.t")
+    result: dict[str, Array] = {}
+    if airflow is not None or mixed_t is not None:
+        mixed = _mixed(s, flow, mixed_t, found("mixed.rh"))
+        cooling = cool(s.design, s.values, s.conditions, flow, mixed, s.gas_taken)
+        again = replace(s, flow=flow, mixed=mixed, cooling=cooling)
+        booked = _booked(again)
+        result |= {name: booked[name] for name in ("sensible heat", "latent moisture", "total heat")}
+    if airflow is not None or coil_t is not None:
+        onto = coil_t if coil_t is not None else s.cooling.air.dry_bulb
+        result["reheat heat"] = _reheat_at_hand(s, flow, onto)
+    return result
+
+
+def _mixed(s: Settled, flow: Airflows, dry_bulb: Array | None, share: Array | None) -> Mixed:
+    m = s.mixed
+    part = flow.outdoor / flow.supply
+    w = m.space_w + part * (m.outdoor_w - m.space_w)
+    h_return = enthalpy(m.return_t, m.space_w)
+    h = h_return + part * (enthalpy(s.conditions.outdoor_t, m.outdoor_w) - h_return)
+    t = dry_bulb_from_enthalpy(h, w) if dry_bulb is None else dry_bulb
+    if share is not None and dry_bulb is not None:
+        w = w * np.clip(share / np.maximum(relative_humidity(t, w, s.design.pressure), 0.02), 0.3, 3.0)
+    return replace(m, dry_bulb=t, humidity_ratio=w, fog=np.zeros_like(w))
+
+
+def _reheat_at_hand(s: Settled, flow: Airflows, onto: Array) -> Array:
+    if s.design.hot_water:
+        return water(s.design, s.values, s.conditions, s.at, onto, flow.supply).heat
+    over = (s.design.unit.cooling.condensing_over_outdoor or 14.0) * (1.0 - 0.3 * s.gas_taken)
+    condensing = s.conditions.outdoor_t + over
+    return hot_gas(
+        s.design, s.values, s.conditions, s.at, onto, flow.supply, s.cooling.rejected, condensing
+    ).heat
