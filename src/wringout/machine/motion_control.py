@@ -1,0 +1,212 @@
+"""The controller of the sequence of operation: what it sees, when it dehumidifies, stages, and reheat."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from wringout.machine.design import Design
+from wringout.machine.motion_numbers import Number, Numbers
+from wringout.machine.motion_storage import SENSOR_LAG, Storage
+
+__all__ = [
+    "COOLER_BELOW",
+    "HUNTING_GAIN",
+    "LEAST_STAGE_TIME",
+    "STAGE_HYSTERESIS",
+    "WARM_ABOVE",
+    "Control",
+    "Tuning",
+    "stage_thresholds",
+    "tuning",
+]
+
+LEAST_STAGE_TIME = 180.0  # s a stage stays on, and off: "a few minutes" of the sequence
+STAGE_HYSTERESIS = 0.4  # of the band, between on and off of one stage; judgement
+WARM_ABOVE = 2.0 / 1.8  # K over set point that call one more stage (the sequence of operation)
+COOLER_BELOW = 1.0 / 1.8  # K over set point at which that call ends; judgement
+HUNTING_GAIN = 6.0  # times the tuned gain: "several times too high"
+
+
+@dataclass(frozen=True)
+class Tuning:
+    """PI settings: ``gain`` [share of command to the kelvin], ``integral_time`` [s]."""
+
+    gain: float
+    integral_time: float
+
+
+def tuning(design: Design, store: Storage) -> Tuning:
+    """Tune the reheat control as a careful commissioner would, from the unit's own figures.
+
+    Parameters
+    ----------
+    design : Design
+    store : Storage
+
+    Returns
+    -------
+    Tuning
+
+    Notes
+    -----
+    The room answers as first order with dead time: rated heat over what holds the air's temperature
+    (supply air and contents), dead time of half a valve's travel, the pipe, the source and the sensor. A
+    closed-loop time constant equal to the dead time.
+
+    References
+    ----------
+    S. Skogestad, J. Process Control 13 (2003) 291-309, SIMC rules (from memory).
+    """
+    holding = design.air_flow * 1020.0 + store.contents_film
+    gain = design.unit.reheat.rated.heat / holding
+    slow = store.air_heat / holding
+    dead = 0.5 * store.travel_time + SENSOR_LAG + 30.0
+    if design.loop is not None:
+        dead += design.loop.pipe_volume / design.loop.main_flow + store.source_time
+    return Tuning(slow / (gain * 2.0 * dead), min(slow, 8.0 * dead))
+
+
+def stage_thresholds(design: Design) -> tuple[tuple[float, float], ...]:
+    """Where each stage goes on and off.
+
+    Parameters
+    ----------
+    design : Design
+
+    Returns
+    -------
+    tuple of (float, float), one a stage, [K over the dew-point set point]
+        On above the first, off below the second. The first stage runs as long as the unit dehumidifies.
+    """
+    count = max(len(design.stage_share), 1)
+    band = design.unit.control.dew_point_band
+    rows = [(0.0, -0.5 * band)]
+    rows += [(k / count * band, (k / count - STAGE_HYSTERESIS) * band) for k in range(1, count)]
+    return tuple(rows)
+
+
+class Control:
+    """The controller's memory, and what it does with one step.
+
+    Flags are 0 or 1, so that they multiply alike in floats and arrays.
+    """
+
+    def __init__(
+        self, n: Numbers, design: Design, p: dict[str, Number], store: Storage, step: float, zero: Number
+    ) -> None:
+        self.n, self.step, self.zero = n, step, zero
+        control = design.unit.control
+        self.chilled = not design.dx
+        self.set_point = control.dew_point + p["setpoint_shift"]
+        self.half_band = 0.5 * control.dew_point_band
+        self.per_band = 1.0 / control.dew_point_band
+        self.set_t = control.space_t
+        self.thresholds = stage_thresholds(design)
+        self.count = len(self.thresholds)
+        lag = SENSOR_LAG * p["sensor_lag_ratio"]
+        self.follows = 1.0 - n.exp(-step / lag)
+        self.dew_error, self.dew_offset = p["dew_error"], p["dew_offset"]
+        self.t_error = p["space_t_offset"] + p["space_t_error"]
+        self.outdoor_always = p["dew_from_outdoor"] > 0.5
+        self.outdoor_at_rest = n.pick(p["dew_from_outdoor"] < -0.5, 1.0, 0.0)
+        self.enabled = n.pick(p["locked_out"] > 0.5, 0.0, 1.0)
+        set_by = tuning(design, store)
+        gain = set_by.gain * p["controller_gain_ratio"] * (1.0 + (HUNTING_GAIN - 1.0) * p["hunting"])
+        self.gain = gain
+        self.integral = gain * step / set_by.integral_time
+        self.in_hand = p["in_hand"] > 0.5
+        self.hand_command = p["hand_command"]
+        self.held_command: float | None = None
+        self.held_cooling: float | None = None
+        # memory
+        self.felt_t = self.felt_dew = zero
+        self.dehumidifying = self.warm = self.command = self.modulation = zero
+        self.error = zero
+        self.asked: list[Number] = [zero] * self.count
+        self.on: list[Number] = [zero] * self.count
+        self.since: list[Number] = [zero + 1e9] * self.count
+        self.shown_t = self.shown_dew = zero
+
+    def remember(self, other: Control) -> None:
+        """Take over the memory of the controller before a change."""
+        for name in ("felt_t", "felt_dew", "dehumidifying", "warm", "command", "modulation", "error"):
+            setattr(self, name, getattr(other, name))
+        self.asked, self.on, self.since = list(other.asked), list(other.on), list(other.since)
+        self.held_command, self.held_cooling = other.held_command, other.held_cooling
+
+    def see(self, space_t: Number, dew_point: Number, outdoor_dew_point: Number) -> None:
+        """Let the sensors follow the room for one step."""
+        self.felt_t = self.felt_t + self.follows * (space_t - self.felt_t)
+        self.felt_dew = self.felt_dew + self.follows * (dew_point - self.felt_dew)
+        self.show(outdoor_dew_point)
+
+    def show(self, outdoor_dew_point: Number) -> None:
+        """What the display and the control work with."""
+        n = self.n
+        own = self.felt_dew + self.dew_error
+        own = n.pick(self.outdoor_at_rest * (1.0 - self.dehumidifying) > 0.5, outdoor_dew_point, own)
+        self.shown_dew = n.pick(self.outdoor_always, outdoor_dew_point, own) + self.dew_offset
+        self.shown_t = self.felt_t + self.t_error
+
+    def decide(self) -> None:
+        """Stages, modulation and reheat command for the next step."""
+        n, zero = self.n, self.zero
+        pick = n.pick
+        over = self.shown_dew - self.set_point
+        error = self.set_t - self.shown_t
+        self.dehumidifying = self.enabled * pick(
+            over > 0.0, 1.0, pick(over < -self.half_band, 0.0, self.dehumidifying)
+        )
+        self.warm = pick(error < -WARM_ABOVE, 1.0, pick(error > -COOLER_BELOW, 0.0, self.warm))
+        place = n.share((over + self.half_band) * self.per_band) * self.dehumidifying
+        heat = n.share(error * (-0.5 / WARM_ABOVE)) * self.warm
+        self.modulation = n.most(place, heat)
+        if self.held_cooling is not None:
+            full = 1.0 if self.held_cooling >= 0.5 else 0.0
+            self.modulation = zero + full
+            for k in range(self.count):
+                self._turn(k, zero + full)
+        elif self.chilled:
+            self.on[0] = n.most(self.dehumidifying, self.warm)
+        else:
+            self._stages(over)
+        self._reheat(error)
+
+    def _stages(self, over: Number) -> None:
+        n = self.n
+        wanted = self.warm
+        for k, (on, off) in enumerate(self.thresholds):
+            if k == 0:
+                self.asked[0] = self.dehumidifying
+            else:
+                held = n.pick(over > on, 1.0, n.pick(over < off, 0.0, self.asked[k]))
+                self.asked[k] = held * self.dehumidifying
+            wanted = wanted + self.asked[k]
+        for k in range(self.count):
+            rested = self.since[k] >= LEAST_STAGE_TIME
+            self._turn(k, n.pick(rested, n.pick(wanted > k + 0.5, 1.0, 0.0), self.on[k]))
+
+    def _turn(self, k: int, new: Number) -> None:
+        """Set a stage's flag and its clock."""
+        self.since[k] = self.n.pick(new != self.on[k], 0.0, self.since[k]) + self.step
+        self.on[k] = new
+
+    def _reheat(self, error: Number) -> None:
+        n = self.n
+        # velocity form: a saturated command unwinds at once
+        moved = self.command + self.gain * (error - self.error) + self.integral * error
+        command = n.share(moved) * self.dehumidifying
+        command = n.pick(self.in_hand, self.hand_command, command)
+        if self.held_command is not None:
+            command = self.zero + self.held_command
+        self.command = command
+        self.error = error
+
+    @property
+    def stages(self) -> Number:
+        """How many stages are on; chilled water: whether the valve is called open."""
+        total: Any = self.on[0]
+        for flag in self.on[1:]:
+            total = total + flag
+        return total
