@@ -13,18 +13,19 @@ from dataclasses import dataclass
 import numpy as np
 
 from wringout.machine.parameters import Array
-from wringout.weighing.batch import Rows, residuals
+from wringout.weighing.batch import Residuals, Rows, residuals
 from wringout.weighing.curvature import Curvature
 from wringout.weighing.hypothesis import Hypothesis
-from wringout.weighing.likelihood import log_density, weight
+from wringout.weighing.likelihood import weight
 from wringout.weighing.unknowns import Layout
 
-__all__ = ["LONGEST", "Fit", "fit", "log_posterior"]
+__all__ = ["LONGEST", "Fit", "everywhere", "fit", "log_posterior"]
 
 STEP = 0.02  # of a prior standard deviation, for the differences
 LENGTHS = np.array([1.0, 0.45, 0.15])
 LONGEST = 2.5  # no step moves an unknown further than this many prior standard deviations
 REACH = 5.0
+FRESH = 2  # steps on one set of slopes
 
 
 @dataclass(frozen=True)
@@ -53,60 +54,81 @@ class Fit:
 class Linear:
     """Residuals and their derivatives at one row of unknowns a hypothesis."""
 
-    residual: Array
-    log_spread: Array
-    slip: Array
+    at: Residuals
     jacobian: Array
     spread_slope: Array
 
 
 def linearise(at: Layout, hypotheses: Sequence[Hypothesis], z: Array) -> Linear:
-    """Residuals of every situation and their slopes against every column."""
+    """Residuals of every situation and their slopes against every column that is felt there."""
     count, width = z.shape
     used = np.arange(width) < at.first_severity + max((h.severities for h in hypotheses), default=0)
-    blocks: list[tuple[Array, Array, Array, Array, Array]] = []
-    for i in range(len(at.problem.situations)):
-        columns = np.flatnonzero(at.relevant[i] & used)
-        rows = np.repeat(z[:, None, :], columns.size + 1, axis=1)
-        rows[:, np.arange(1, columns.size + 1), columns] += STEP
-        owner = np.repeat(np.arange(count), columns.size + 1)
-        r = residuals(at, i, hypotheses, owner, rows.reshape(-1, width))
-        shaped = r.residual.reshape(count, columns.size + 1, -1)
-        logs = r.log_spread.reshape(count, columns.size + 1, -1)
+    columns = [np.flatnonzero(relevant & used) for relevant in at.relevant]
+    blocks: list[tuple[int, Rows, Array]] = []
+    for i, these in enumerate(columns):
+        rows = np.repeat(z[:, None, :], these.size + 1, axis=1)
+        rows[:, np.arange(1, these.size + 1), these] += STEP
+        blocks.append((i, np.repeat(np.arange(count), these.size + 1), rows.reshape(-1, width)))
+    found: list[tuple[Array, Array, Array, Array, Array]] = []
+    for these, r in zip(columns, residuals(at, hypotheses, blocks), strict=True):
+        shaped = r.residual.reshape(count, these.size + 1, -1)
+        logs = r.log_spread.reshape(count, these.size + 1, -1)
         jacobian = np.zeros((count, shaped.shape[2], width))
         slope = np.zeros((count, width))
-        jacobian[:, :, columns] = ((shaped[:, 1:] - shaped[:, :1]) / STEP).transpose(0, 2, 1)
-        slope[:, columns] = ((logs[:, 1:] - logs[:, :1]) / STEP).sum(axis=2)
-        blocks.append((shaped[:, 0], logs[:, 0], r.slip, jacobian, slope))
+        jacobian[:, :, these] = ((shaped[:, 1:] - shaped[:, :1]) / STEP).transpose(0, 2, 1)
+        slope[:, these] = ((logs[:, 1:] - logs[:, :1]) / STEP).sum(axis=2)
+        found.append((shaped[:, 0], logs[:, 0], r.slip, jacobian, slope))
     return Linear(
-        np.concatenate([b[0] for b in blocks], axis=1),
-        np.concatenate([b[1] for b in blocks], axis=1),
-        np.concatenate([b[2] for b in blocks]),
-        np.concatenate([b[3] for b in blocks], axis=1),
-        np.sum([b[4] for b in blocks], axis=0),
+        Residuals(
+            np.concatenate([b[0] for b in found], axis=1),
+            np.concatenate([b[1] for b in found], axis=1),
+            np.concatenate([b[2] for b in found]),
+        ),
+        np.concatenate([b[3] for b in found], axis=1),
+        np.sum([b[4] for b in found], axis=0),
     )
 
 
-def log_posterior(at: Layout, hypotheses: Sequence[Hypothesis], owner: Rows, z: Array) -> tuple[Array, Array]:
-    """Logarithm of the likelihood, and of likelihood times prior with the prior's constant left out.
+def everywhere(at: Layout, hypotheses: Sequence[Hypothesis], owner: Rows, z: Array) -> Residuals:
+    """Residuals of rows over all situations.
 
     Parameters
     ----------
     at : Layout
     hypotheses : sequence of Hypothesis
     owner : array of int, (rows,)
-        Which hypothesis a row belongs to.
+        Which hypothesis a row belongs to, in rising order.
     z : array, (rows, width), [-]
 
     Returns
     -------
-    (array, array)
-        Both (rows,).
+    Residuals
+        (rows, terms of all situations).
     """
-    total = np.zeros(z.shape[0])
-    for i in range(len(at.problem.situations)):
-        total = total + residuals(at, i, hypotheses, owner, z).log_likelihood
-    return total, total - 0.5 * np.square(z).sum(axis=1)
+    found = residuals(at, hypotheses, [(i, owner, z) for i in range(len(at.problem.situations))])
+    return Residuals(
+        np.concatenate([r.residual for r in found], axis=1),
+        np.concatenate([r.log_spread for r in found], axis=1),
+        np.concatenate([r.slip for r in found]),
+    )
+
+
+def log_posterior(at: Layout, hypotheses: Sequence[Hypothesis], owner: Rows, z: Array) -> Array:
+    """Logarithm of likelihood times prior, with the prior's constant left out.
+
+    Parameters
+    ----------
+    at : Layout
+    hypotheses : sequence of Hypothesis
+    owner : array of int, (rows,)
+        Which hypothesis a row belongs to, in rising order.
+    z : array, (rows, width), [-]
+
+    Returns
+    -------
+    array, (rows,)
+    """
+    return np.asarray(everywhere(at, hypotheses, owner, z).log_likelihood - 0.5 * np.square(z).sum(axis=1))
 
 
 def fit(at: Layout, hypotheses: Sequence[Hypothesis], start: Array, rounds: int = 5) -> Fit:
@@ -123,51 +145,61 @@ def fit(at: Layout, hypotheses: Sequence[Hypothesis], start: Array, rounds: int 
     Returns
     -------
     Fit
+
+    Notes
+    -----
+    The slopes cost fifty times what the residuals cost, and change slowly: they are worked out anew every
+    other step.
     """
     count, width = start.shape
     z = start.copy()
+    each = np.arange(count)
     damping = np.full(count, 1e-3)
+    owner = np.repeat(each, LENGTHS.size)
     linear = linearise(at, hypotheses, z)
-    value = posterior_of(linear, z)[1]
-    owner = np.repeat(np.arange(count), LENGTHS.size)
-    for _ in range(rounds):
-        weights = weight(linear.residual, linear.slip)
+    now = linear.at
+    value = now.log_likelihood - 0.5 * np.square(z).sum(axis=1)
+    for turn in range(rounds):
+        if turn and turn % FRESH == 0:
+            linear = linearise(at, hypotheses, z)
+            now = linear.at
+        weights = weight(now.residual, now.slip)
         gradient = (
-            -np.matmul((weights * linear.residual)[:, None, :], linear.jacobian)[:, 0]
-            - linear.spread_slope
-            - z
+            -np.matmul((weights * now.residual)[:, None, :], linear.jacobian)[:, 0] - linear.spread_slope - z
         )
         step = Curvature(linear.jacobian * np.sqrt(weights)[:, :, None]).solve(gradient, damping)
         step *= np.minimum(1.0, LONGEST / np.maximum(np.abs(step).max(axis=1), 1e-9))[:, None]
         trial = np.clip(z[:, None, :] + LENGTHS[None, :, None] * step[:, None, :], -REACH, REACH)
-        tried = log_posterior(at, hypotheses, owner, trial.reshape(-1, width))[1].reshape(count, -1)
-        best = np.argmax(tried, axis=1)
-        gained = tried[np.arange(count), best] - value
+        tried = everywhere(at, hypotheses, owner, trial.reshape(-1, width))
+        worth = (tried.log_likelihood - 0.5 * np.square(trial).sum(axis=2).reshape(-1)).reshape(count, -1)
+        best = np.argmax(worth, axis=1)
+        gained = worth[each, best] - value
         better = gained > 0.0
-        z = np.where(better[:, None], trial[np.arange(count), best], z)
+        taken = each * LENGTHS.size + best
+        z = np.where(better[:, None], trial[each, best], z)
+        now = Residuals(
+            np.where(better[:, None], tried.residual[taken], now.residual),
+            np.where(better[:, None], tried.log_spread[taken], now.log_spread),
+            now.slip,
+        )
+        value = np.where(better, worth[each, best], value)
         damping = np.where(better, np.maximum(damping * 0.3, 1e-4), np.minimum(damping * 20.0, 1e3))
-        linear = linearise(at, hypotheses, z)
-        value = posterior_of(linear, z)[1]
         if float(np.max(np.where(better, gained, 0.0))) < 0.02:
             break
-    weights = weight(linear.residual, linear.slip)
+    linear = linearise(at, hypotheses, z)
+    now = linear.at
+    weights = weight(now.residual, now.slip)
     curvature = Curvature(linear.jacobian * np.sqrt(weights)[:, :, None])
-    likelihood, posterior = posterior_of(linear, z)
+    likelihood = now.log_likelihood
     return Fit(
         tuple(hypotheses),
         z,
-        posterior - 0.5 * curvature.log_determinant(),
+        likelihood - 0.5 * np.square(z).sum(axis=1) - 0.5 * curvature.log_determinant(),
         likelihood,
         curvature,
         linear.jacobian,
-        linear.residual,
+        now.residual,
         weights,
-        linear.log_spread,
-        linear.slip,
+        now.log_spread,
+        now.slip,
     )
-
-
-def posterior_of(linear: Linear, z: Array) -> tuple[Array, Array]:
-    """Log likelihood, and with the prior, at the rows that were linearised."""
-    likelihood = (log_density(linear.residual, linear.slip) - linear.log_spread).sum(axis=1)
-    return likelihood, likelihood - 0.5 * np.square(z).sum(axis=1)

@@ -13,9 +13,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from wringout.machine.parameters import Array
-from wringout.weighing.batch import Rows
 from wringout.weighing.curvature import Curvature
-from wringout.weighing.fit import Fit, log_posterior
+from wringout.weighing.fit import log_posterior
 from wringout.weighing.hypothesis import Hypothesis
 from wringout.weighing.unknowns import Layout
 
@@ -72,7 +71,7 @@ def refine(
     offset = np.concatenate([half, -half], axis=1)
     rows = modes[:, None, :] + offset
     owner = np.repeat(np.arange(size), offset.shape[1])
-    target = log_posterior(at, hypotheses, owner, rows.reshape(-1, width))[1].reshape(size, -1)
+    target = log_posterior(at, hypotheses, owner, rows.reshape(-1, width)).reshape(size, -1)
     proposal = -0.5 * curvature.square(offset) + 0.5 * curvature.log_determinant()[:, None]
     ratio = target - proposal
     highest = ratio.max(axis=1, keepdims=True)

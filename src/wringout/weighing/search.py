@@ -9,9 +9,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from wringout.machine.parameters import Array
-from wringout.weighing.batch import Residuals, Rows, residuals
+from wringout.weighing.batch import Residuals, Rows
 from wringout.weighing.curvature import Curvature
-from wringout.weighing.fit import LONGEST, Fit, fit, log_posterior
+from wringout.weighing.fit import LONGEST, Fit, everywhere, fit, log_posterior
 from wringout.weighing.hypothesis import HEALTHY, Hypothesis, Part, compatible, extended
 from wringout.weighing.likelihood import log_density
 from wringout.weighing.prior import Prior
@@ -83,7 +83,9 @@ def screen(
     if not grown:
         return []
     rows, origin = np.array(starts), np.array(parent_of)
-    value, rows = _stepped(base, origin, _residuals(at, grown, rows), rows, at.first_severity)
+    value, rows = _stepped(
+        base, origin, everywhere(at, grown, np.arange(len(grown)), rows), rows, at.first_severity
+    )
     best: dict[tuple[int, ...], int] = {}
     for k, child in enumerate(grown):
         if child.numbers not in best or value[k] > value[best[child.numbers]]:
@@ -91,7 +93,7 @@ def screen(
     # a linear step is a guess: look where it led, and step once more from there
     picked = np.array(list(best.values()))
     children, rows, origin = [grown[k] for k in picked], rows[picked], origin[picked]
-    there = _residuals(at, children, rows)
+    there = everywhere(at, children, np.arange(len(children)), rows)
     reached = _posterior(base, origin, there, there.residual, rows)
     hoped, further = _stepped(base, origin, there, rows, at.first_severity)
     found = [
@@ -99,17 +101,6 @@ def screen(
         for a, b, child, row, onward in zip(reached, hoped, children, rows, further, strict=True)
     ]
     return sorted(found, key=lambda item: -item[0])
-
-
-def _residuals(at: Layout, hypotheses: Sequence[Hypothesis], rows: Array) -> Residuals:
-    """Residuals over all situations, one row a hypothesis."""
-    owner = np.arange(len(hypotheses))
-    blocks = [residuals(at, i, hypotheses, owner, rows) for i in range(len(at.problem.situations))]
-    return Residuals(
-        np.concatenate([b.residual for b in blocks], axis=1),
-        np.concatenate([b.log_spread for b in blocks], axis=1),
-        np.concatenate([b.slip for b in blocks]),
-    )
 
 
 def _posterior(base: Fit, origin: Rows, at_rows: Residuals, residual: Array, rows: Array) -> Array:
@@ -190,7 +181,7 @@ def _healthy_start(at: Layout) -> Array:
     for column, step in stage_steps(at):
         rows = np.repeat(z, 5, axis=0)
         rows[:, column] += step * np.arange(-2.0, 3.0)
-        value = log_posterior(at, [HEALTHY], np.zeros(5, dtype=np.intp), rows)[1]
+        value = log_posterior(at, [HEALTHY], np.zeros(5, dtype=np.intp), rows)
         z = rows[[int(np.argmax(value))]]
     return z
 
