@@ -188,7 +188,7 @@ def _name(tags: frozenset[str], role: Role) -> float:
     if role.dimension is Dimension.FRACTION and role.quantity == "humidity" and "output" in hints | said:
         score -= 3.0  # rh_out is more often a reheat output than humidity outdoors
     if role.point == "shown.reheat_command" and "humidity" in said and "output" in hints | said:
-        score += 4.0
+        score += 9.0
     return score
 
 

@@ -1,0 +1,165 @@
+"""Small tools on sampled signals: a regular grid, block means, slow parts, noise, runs of a state."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wringout.trends.table import HOUR, Array, Span, TrendTable
+
+__all__ = [
+    "Mask",
+    "block_means",
+    "correlation",
+    "filled",
+    "high_pass",
+    "moving_mean",
+    "noise_of",
+    "regular_pieces",
+    "runs",
+    "settled",
+    "spans_of",
+]
+
+Mask = NDArray[np.bool_]
+
+CUT = 3.0 * HOUR  # a gap longer than this ends a piece: what came before tells nothing about after
+LEAST_STEP = 60.0  # [s]; faster logs are averaged: nothing in a building's air moves faster
+
+
+def regular_pieces(table: TrendTable) -> list[TrendTable]:
+    """The table on even steps, cut at long gaps.
+
+    Parameters
+    ----------
+    table : TrendTable
+
+    Returns
+    -------
+    list of TrendTable
+        Each with a time axis of even steps (of a minute at least); rows that are missing inside a piece hold NaN.
+        Values logged only on change are held until the next one.
+    """
+    if len(table.time) < 2:
+        return []
+    step = max(LEAST_STEP, round(table.step / 5.0) * 5.0)
+    pieces = []
+    for piece in table.pieces(max(CUT, 5.0 * step)):
+        if len(piece.time) < 2:
+            continue
+        start = np.floor(piece.time[0] / step) * step
+        slot = np.floor((piece.time - start) / step + 1e-6).astype(np.int64)
+        count = int(slot[-1]) + 1
+        even = len(slot) == count and bool(np.all(np.diff(slot) == 1))
+        values = piece.values if even else {p: _on_slots(v, slot, count) for p, v in piece.values.items()}
+        pieces.append(replace(piece, time=start + step * np.arange(count), values=values))
+    return pieces
+
+
+def _on_slots(values: Array, slot: NDArray[np.int64], count: int) -> Array:
+    """The mean of what falls into each slot; NaN where nothing does."""
+    there = np.isfinite(values)
+    number = np.bincount(slot[there], minlength=count)
+    total = np.bincount(slot[there], weights=values[there], minlength=count)
+    with np.errstate(invalid="ignore"):
+        return np.where(number > 0, total / np.maximum(number, 1), np.nan)
+
+
+def block_means(values: Array, width: int) -> Array:
+    """Means of blocks of `width` samples, empty cells aside; NaN where more than half are empty.
+
+    Parameters
+    ----------
+    values : array, (samples,)
+    width : int
+
+    Returns
+    -------
+    array, (samples // width,)
+    """
+    count = len(values) // width
+    blocks = values[: count * width].reshape(count, width)
+    there = np.isfinite(blocks)
+    number = there.sum(axis=1)
+    total = np.where(there, blocks, 0.0).sum(axis=1)
+    return np.where(number * 2 >= width, total / np.maximum(number, 1), np.nan)
+
+
+def filled(values: Array) -> Array:
+    """The values with empty cells filled in a straight line between their neighbours; all NaN stays so."""
+    there = np.isfinite(values)
+    if there.all() or not there.any():
+        return values
+    index = np.arange(len(values))
+    return np.interp(index, index[there], values[there])
+
+
+def moving_mean(values: Array, width: int) -> Array:
+    """Centred mean over `width` samples (made odd), shorter at the ends; no NaN allowed."""
+    half = max(width // 2, 1)
+    total = np.concatenate([[0.0], np.cumsum(values)])
+    index = np.arange(len(values))
+    low, high = np.maximum(index - half, 0), np.minimum(index + half + 1, len(values))
+    return np.asarray((total[high] - total[low]) / (high - low), dtype=float)
+
+
+def high_pass(values: Array, width: int) -> Array:
+    """What is left when the slow part (mean over `width` samples) is taken off; empty cells filled first."""
+    whole = filled(values)
+    return whole - moving_mean(whole, width)
+
+
+def noise_of(values: Array) -> float:
+    """Standard deviation of the noise from sample to sample, in the unit of the values.
+
+    Notes
+    -----
+    From second differences, which a slow signal leaves alone: median absolute value / 0.6745 / sqrt(6).
+    """
+    finite = values[np.isfinite(values)]
+    if len(finite) < 5:
+        return 0.0
+    return float(np.median(np.abs(np.diff(finite, 2))) / 0.6745 / np.sqrt(6.0))
+
+
+def runs(mask: Mask) -> list[tuple[int, int]]:
+    """Start and end (exclusive) of every run of True."""
+    if not len(mask):
+        return []
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], mask.astype(np.int8), [0]])))
+    return [(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True)]
+
+
+def settled(mask: Mask, samples: int) -> Mask:
+    """Where a state has held for `samples` samples before: the first ones of every run are left out."""
+    out = mask.copy()
+    for start, stop in runs(mask):
+        out[start : min(start + samples, stop)] = False
+    return out
+
+
+def spans_of(mask: Mask, time: Array, least: float = 0.0, join: float = 0.0) -> tuple[Span, ...]:
+    """Runs of True as spans of time: those closer than `join` [s] made one, those shorter than `least` [s] left out."""
+    if len(time) < 2:
+        return ()
+    step = float(np.median(np.diff(time)))
+    joined: list[list[float]] = []
+    for start, stop in runs(mask):
+        begin, end = float(time[start]), float(time[stop - 1]) + step
+        if joined and begin - joined[-1][1] <= join:
+            joined[-1][1] = end
+        else:
+            joined.append([begin, end])
+    return tuple(Span(a, b) for a, b in joined if b - a >= least)
+
+
+def correlation(a: Array, b: Array) -> float:
+    """Correlation of two signals over samples that both have; 0 where one stands still."""
+    there = np.isfinite(a) & np.isfinite(b)
+    if there.sum() < 5:
+        return 0.0
+    x, y = a[there] - a[there].mean(), b[there] - b[there].mean()
+    scale = float(np.sqrt((x * x).sum() * (y * y).sum()))
+    return float((x * y).sum() / scale) if scale > 1e-12 else 0.0
