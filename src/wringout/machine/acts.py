@@ -22,12 +22,13 @@ Read = Callable[[str], Array]
 
 @dataclass(frozen=True)
 class Variant:
-    """One way in which a cause can be there: ``label`` in words, ``index`` of a stage or ``sign`` of an
-    error."""
+    """One way in which a cause can be there: ``label`` in words, ``index`` of a stage (-1: every one) or
+    ``sign`` of an error; ``stages`` that it touches."""
 
     label: str = ""
     index: int = 0
     sign: float = 1.0
+    stages: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -61,17 +62,25 @@ def _setpoint_ways(unit: Unit) -> tuple[Variant, ...]:
     return (Variant("set too high", sign=1.0), Variant("set too low", sign=-1.0))
 
 
+def _one_stage(unit: Unit, i: int) -> Variant:
+    return Variant(f"stage {unit.cooling.stages[i].id}", index=i, stages=(i,))
+
+
 def _each_stage(unit: Unit) -> tuple[Variant, ...]:
-    return tuple(Variant(f"stage {stage.id}", index=i) for i, stage in enumerate(unit.cooling.stages))
+    return tuple(_one_stage(unit, i) for i in range(len(unit.cooling.stages)))
 
 
 def _each_or_every_stage(unit: Unit) -> tuple[Variant, ...]:
-    every = Variant("every stage", index=-1)
+    every = Variant("every stage", index=-1, stages=tuple(range(len(unit.cooling.stages))))
     return (*_each_stage(unit), every) if len(unit.cooling.stages) > 1 else (every,)
 
 
+def _all_stages(unit: Unit) -> tuple[Variant, ...]:
+    return (Variant(stages=tuple(range(len(unit.cooling.stages)))),)
+
+
 def _modulating_stage(unit: Unit) -> tuple[Variant, ...]:
-    return tuple(Variant(f"stage {s.id}", index=i) for i, s in enumerate(unit.cooling.stages) if s.modulating)
+    return tuple(_one_stage(unit, i) for i, stage in enumerate(unit.cooling.stages) if stage.modulating)
 
 
 def _swap_ways(unit: Unit) -> tuple[Variant, ...]:
@@ -100,10 +109,6 @@ def _signed(field: str, low: float, high: float, ways: Callable[[Unit], tuple[Va
     )
 
 
-def _fan_fast(read: Read, variant: Variant, u: list[Array]) -> dict[str, Array]:
-    return {"fan_speed_ratio": read("fan_speed_ratio") * between(1.15, 1.40, u[0])}
-
-
 def _compressor_out(read: Read, variant: Variant, u: list[Array]) -> dict[str, Array]:
     i = variant.index
     return {f"stage_capacity.{i}": np.zeros(1), f"stage_load.{i}": np.zeros(1)}
@@ -112,34 +117,20 @@ def _compressor_out(read: Read, variant: Variant, u: list[Array]) -> dict[str, A
 def _charge_low(read: Read, variant: Variant, u: list[Array]) -> dict[str, Array]:
     # three things move together with the charge that is missing; each keeps some play of its own
     moved: dict[str, Array] = {}
-    i = 0
-    while True:
-        try:
-            read(f"stage_capacity.{i}")
-        except KeyError:
-            break
-        if variant.index in (-1, i):
-            moved[f"stage_capacity.{i}"] = read(f"stage_capacity.{i}") * between(0.50, 0.80, u[0])
-            moved[f"superheat_add.{i}"] = read(f"superheat_add.{i}") + between(10 * _K, 30 * _K, u[1])
-            moved[f"stage_load.{i}"] = read(f"stage_load.{i}") * between(0.75, 0.92, u[2])
-        i += 1
+    for i in variant.stages:
+        moved[f"stage_capacity.{i}"] = read(f"stage_capacity.{i}") * between(0.50, 0.80, u[0])
+        moved[f"superheat_add.{i}"] = read(f"superheat_add.{i}") + between(10 * _K, 30 * _K, u[1])
+        moved[f"stage_load.{i}"] = read(f"stage_load.{i}") * between(0.75, 0.92, u[2])
     return moved
 
 
 def _condenser_dirty(read: Read, variant: Variant, u: list[Array]) -> dict[str, Array]:
-    moved: dict[str, Array] = {}
-    i = 0
-    while True:
-        try:
-            read(f"stage_capacity.{i}")
-        except KeyError:
-            break
+    # the capacity goes by a field of the condenser, not of the stages: their load stays what it was, so
+    # that the rise is the whole rise
+    moved = {"condenser_capacity_ratio": read("condenser_capacity_ratio") * between(0.78, 0.92, u[1])}
+    for i in variant.stages:
         moved[f"condensing_add.{i}"] = read(f"condensing_add.{i}") + between(15 * _K, 30 * _K, u[0])
-        # what the higher condensing temperature itself takes is added by the compressor, so the act adds
-        # only the rest
-        moved[f"stage_capacity.{i}"] = read(f"stage_capacity.{i}") * between(0.85, 1.02, u[1])
         moved[f"stage_load.{i}"] = read(f"stage_load.{i}") * between(1.08, 1.25, u[2])
-        i += 1
     return moved
 
 
@@ -157,14 +148,14 @@ def _dew_source(read: Read, variant: Variant, u: list[Array]) -> dict[str, Array
 ACTS: dict[str, Act] = {
     "filter-loaded": _scaled("filter_flow_ratio", 0.55, 0.85),
     "fan-slow": _scaled("fan_speed_ratio", 0.50, 0.85),
-    "fan-fast": Act(1, _fan_fast, _once),
+    "fan-fast": _scaled("fan_speed_ratio", 1.15, 1.40),
     "outdoor-damper-open": _scaled("damper_ratio", 2.0, 4.0),
     "compressor-out": Act(0, _compressor_out, _each_stage),
     "compressor-unloaded": Act(
         1, lambda read, variant, u: {"unloaded_at": between(0.10, 0.30, u[0])}, _modulating_stage
     ),
     "charge-low": Act(3, _charge_low, _each_or_every_stage),
-    "condenser-dirty": Act(3, _condenser_dirty, _once),
+    "condenser-dirty": Act(3, _condenser_dirty, _all_stages),
     "coil-dirty": Act(2, _coil_dirty, _once),
     "chilled-water-warm": _signed("chilled_warm", 4 * _K, 10 * _K, _once),
     "chilled-valve-stuck": _placed("chilled_stuck", 0.10, 0.50),
@@ -181,7 +172,7 @@ ACTS: dict[str, Act] = {
     "pump-weak": _scaled("pump_head_ratio", 0.25, 0.55),
     "pump-off": Act(0, lambda read, variant, u: {"pump_head_ratio": np.zeros(1)}, _once),
     "source-starved": _scaled("gas_share", 0.10, 0.45),
-    "reclaim-not-diverting": _scaled("gas_share", 0.03, 0.12),
+    "reclaim-not-diverting": _scaled("diverted_share", 0.03, 0.12),
     "upstream-takes-heat": _placed("upstream_share", 0.60, 0.90),
     "exchanger-fouled": _scaled("fouling_ratio", 0.25, 0.55),
     "boiler-low": _signed("boiler_shift", -25 * _K, -50 * _K, _once),

@@ -9,9 +9,14 @@ import numpy as np
 from wringout.machine.conditions import Conditions
 from wringout.machine.design import AIR_EXPONENT, COIL_TO_EVAPORATING, WATER_EXPONENT, Design
 from wringout.machine.parameters import Array, Values
-from wringout.physics.air_constants import LATENT_HEAT, SPECIFIC_HEAT_DRY_AIR, SPECIFIC_HEAT_VAPOUR
+from wringout.physics.air_constants import (
+    KELVIN,
+    LATENT_HEAT,
+    SPECIFIC_HEAT_DRY_AIR,
+    SPECIFIC_HEAT_VAPOUR,
+    SPECIFIC_HEAT_WATER,
+)
 from wringout.physics.cooling_coil import (
-    LIQUID_SPECIFIC_HEAT,
     CoilAir,
     air_after_surface,
     bypass_factor,
@@ -23,7 +28,6 @@ from wringout.physics.moist_air import (
     dry_bulb_from_enthalpy,
     enthalpy,
     saturated_humidity_ratio,
-    temperature_of_saturated_enthalpy,
     wet_bulb,
 )
 from wringout.physics.valve import equal_percentage, installed
@@ -37,7 +41,8 @@ CIRCUIT_EXPONENT = (
 CONDENSING_AT_PART = 0.35  # share of the condensing difference that is there at no load; judgement
 CURRENT_PER_KELVIN = 0.010  # of condensing temperature, catalogue tables of scrolls (from memory)
 STAGE_EDGE = 0.3  # a count within so much of a whole one means just that many stages
-FOG_STEPS = 3  # droplets carry little heat, so the temperature settles at once
+FOG_STEPS = 3  # of Newton's method; leave under 1e-6 of the humidity ratio
+SATURATION_SLOPE = 5380.0  # K, latent heat over gas constant of vapour: relative rise of w_s by T**2
 MODULATION_LEAST = 0.15  # a modulating stage's least output, common practice 10 to 25 %
 
 
@@ -130,31 +135,30 @@ def mix(design: Design, p: Values, c: Conditions, flow: Airflows) -> Mixed:
     h_return = enthalpy(return_t, space_w)
     h = h_return + share * (enthalpy(c.outdoor_t, outdoor_w) - h_return)
     t = dry_bulb_from_enthalpy(h, w)
-    # only a mixture colder than one of its dew points can be more than saturated
-    near = np.flatnonzero(t < np.maximum(c.outdoor_dew_point, c.space_dew_point))
+    # Magnus' formula is within 1 % and cheap: what it clears by 2 % cannot be fog
+    foggy = np.flatnonzero(w * (design.pressure - 630.0) > 373.0 * np.exp(17.62 * t / (243.12 + t)))
+    if not foggy.size:
+        return Mixed(outdoor_w, space_w, return_t, t, w, np.zeros_like(t))
+    t, w, h = t.copy(), np.broadcast_to(w, t.shape).copy(), np.broadcast_to(h, t.shape)
     fog = np.zeros_like(t)
-    if near.size:
-        h, w = np.broadcast_arrays(h, w)
-        near = near[w[near] > saturated_humidity_ratio(t[near], design.pressure)]
-    if near.size:
-        t[near], fog[near] = fogged(h[near], w[near], t[near], design.pressure)
-        w = w - fog
-    return Mixed(outdoor_w, space_w, return_t, t, w, fog)
+    t[foggy], fog[foggy] = fogged(h[foggy], w[foggy], t[foggy], design.pressure)
+    return Mixed(outdoor_w, space_w, return_t, t, w - fog, fog)
 
 
 def fogged(h: Array, w: Array, t: Array, pressure: float) -> tuple[Array, Array]:
     """Dry bulb [degC] and water that falls out [kg/kg] where air would hold more than it can: saturated
-    air and droplets of one temperature, heat and water kept."""
-    drops = w - saturated_humidity_ratio(t, pressure)
+    air and droplets of one temperature, heat and water kept; the air as it is where it can hold all."""
+    start = t
     for _ in range(FOG_STEPS):
-        liquid = LIQUID_SPECIFIC_HEAT * t
-        t = temperature_of_saturated_enthalpy(h - drops * liquid, pressure)
-        # what is left once the vapour alone has to account for the heat at this temperature
-        vapour = (h - SPECIFIC_HEAT_DRY_AIR * t - w * LIQUID_SPECIFIC_HEAT * t) / (
-            LATENT_HEAT + (SPECIFIC_HEAT_VAPOUR - LIQUID_SPECIFIC_HEAT) * t
-        )
-        drops = w - vapour
-    return t, drops
+        held = saturated_humidity_ratio(t, pressure)
+        rise = held * SATURATION_SLOPE / (t + KELVIN) ** 2
+        latent = LATENT_HEAT + (SPECIFIC_HEAT_VAPOUR - SPECIFIC_HEAT_WATER) * t
+        # the vapour that the heat at this temperature leaves room for, against what saturation holds
+        vapour = (h - (SPECIFIC_HEAT_DRY_AIR + w * SPECIFIC_HEAT_WATER) * t) / latent
+        t = np.maximum(t + (vapour - held) / (rise + SPECIFIC_HEAT_DRY_AIR / latent), start)
+    latent = LATENT_HEAT + (SPECIFIC_HEAT_VAPOUR - SPECIFIC_HEAT_WATER) * t
+    vapour = (h - (SPECIFIC_HEAT_DRY_AIR + w * SPECIFIC_HEAT_WATER) * t) / latent
+    return t, np.maximum(w - vapour, 0.0)  # which only takes rounding away
 
 
 def stage_on(stages: Array, i: int) -> Array:
@@ -162,19 +166,29 @@ def stage_on(stages: Array, i: int) -> Array:
     return np.asarray(np.clip((stages - i - STAGE_EDGE) / (1.0 - 2.0 * STAGE_EDGE), 0.0, 1.0))
 
 
-def stage_loads(design: Design, p: Values, c: Conditions) -> tuple[tuple[Array, ...], tuple[Array, ...]]:
+@dataclass(frozen=True)
+class StageLoads:
+    """Of each stage, for a call of so many: ``running`` [0..1], what it gives and would give if ``sound``
+    [0..1 of its full capacity]; a stage that does not run gives nothing either way."""
+
+    running: tuple[Array, ...]
+    sound: tuple[Array, ...]
+    given: tuple[Array, ...]
+
+
+def stage_loads(design: Design, p: Values, c: Conditions) -> StageLoads:
     """How much of its capacity each stage gives, and whether it runs, for a call of so many stages."""
-    loads, runs = [], []
+    running, sound, given = [], [], []
     for i, modulating in enumerate(design.stage_modulating):
-        called = stage_on(c.stages, i)
-        load = called * p[f"stage_capacity.{i}"]
+        on = stage_on(c.stages, i) * (p[f"stage_load.{i}"] > 0.0)
+        asked = on
         if modulating:
             held = p["unloaded_at"]
-            asked = np.maximum(c.modulation, MODULATION_LEAST)
-            load = load * np.where(np.isnan(held), asked, held)
-        loads.append(load)
-        runs.append(called * (p[f"stage_load.{i}"] > 0.0))
-    return tuple(loads), tuple(runs)
+            asked = on * np.where(np.isnan(held), np.maximum(c.modulation, MODULATION_LEAST), held)
+        running.append(on)
+        sound.append(asked)
+        given.append(asked * p[f"stage_capacity.{i}"])
+    return StageLoads(tuple(running), tuple(sound), tuple(given))
 
 
 def condensing_over_outdoor(design: Design, p: Values, i: int, part: Array, gas_taken: Array) -> Array:
@@ -223,17 +237,23 @@ def cool(design: Design, p: Values, c: Conditions, flow: Airflows, mixed: Mixed,
     )
     nothing = np.zeros_like(mixed.dry_bulb)
     if design.dx:
-        loads, runs = stage_loads(design, p, c)
-        shares = design.stage_share
-        active = sum((s * np.minimum(r, 1.0) for s, r in zip(shares, runs, strict=True)), nothing)
-        condensing = nothing
-        given = nothing
-        for i, (share, load) in enumerate(zip(shares, loads, strict=True)):
-            over = condensing_over_outdoor(design, p, i, np.minimum(load, 1.0), gas_taken)
-            given = given + share * load
-            condensing = condensing + share * load * over
-        mean_over = condensing / np.maximum(given, 1e-9)
-        lift = np.where(given > 1e-9, c.outdoor_t + mean_over - design.condensing_rated, 0.0)
+        stages = stage_loads(design, p, c)
+        active = sound = given = condensing = nothing
+        for i, share in enumerate(design.stage_share):
+            load = share * stages.sound[i]
+            # causes state what they take of capacity themselves, so that what they do to the condensing
+            # temperature counts no second time
+            over = condensing_over_outdoor(design, p, i, stages.sound[i], gas_taken)
+            active = active + share * stages.running[i]
+            sound = sound + load
+            given = given + share * stages.given[i]
+            condensing = condensing + load * (over - p[f"condensing_add.{i}"])
+        mean_over = condensing / np.maximum(sound, 1e-9)
+        lift = np.where(sound > 1e-9, c.outdoor_t + mean_over - design.condensing_rated, 0.0)
+        # they state it as heat that is moved: a compressor that pumps less finds a warmer coil, which gives
+        # part of the loss back
+        left = given * p["condenser_capacity_ratio"]
+        left = left / (1.0 + design.evaporator_feedback * (sound - left))
         wetted = np.maximum(active, 0.05)
         bypass = bypass_factor(air_conductance * wetted**CIRCUIT_EXPONENT, flow.supply)
         balance = coil_compressor_balance(
@@ -241,7 +261,7 @@ def cool(design: Design, p: Values, c: Conditions, flow: Airflows, mixed: Mixed,
             mixed.humidity_ratio,
             flow.supply,
             bypass,
-            design.cooling_total * p["capacity_ratio"] * given,
+            design.cooling_total * p["capacity_ratio"] * left,
             lift,
             design.surface_rated - COIL_TO_EVAPORATING,
             COIL_TO_EVAPORATING / (design.cooling_total * wetted),
@@ -255,7 +275,9 @@ def cool(design: Design, p: Values, c: Conditions, flow: Airflows, mixed: Mixed,
         air, evaporated, bulb = rewet(design, c, flow, air, reach)
         # the compressors' work goes to the condenser too: about a quarter of the cooling (common practice)
         rejected = 1.25 * air.total
-        return Cooling(air, loads, runs, rejected, nothing, nothing, nothing, evaporated, bulb)
+        return Cooling(
+            air, stages.given, stages.running, rejected, nothing, nothing, nothing, evaporated, bulb
+        )
     asked = c.modulation * np.clip(c.stages, 0.0, 1.0)
     stuck = p["chilled_stuck"]
     stem = np.clip(np.where(np.isnan(stuck), asked, stuck), 0.0, 1.0) + nothing
@@ -289,13 +311,18 @@ def rewet(
 ) -> tuple[CoilAir, Array, Array]:
     """Let a coil that stands still give retained water back to the air, as far as there is any: the air,
     what it took up [kg/s] and the temperature of that water [degC]."""
-    taking = reach * c.rewetting
-    if not np.any(taking > 0.0):
-        return air, np.zeros_like(air.dry_bulb), air.dry_bulb
-    bulb = wet_bulb(air.dry_bulb, air.humidity_ratio, design.pressure)
-    t, w = evaporating_wet_coil(air.dry_bulb, air.humidity_ratio, bulb, taking)
-    given = flow.supply * (w - air.humidity_ratio)
-    return air._replace(dry_bulb=t, humidity_ratio=w, condensate=air.condensate - given), given, bulb
+    shape = air.dry_bulb.shape
+    taking = np.broadcast_to(reach * c.rewetting, shape)
+    evaporated, bulb = np.zeros(shape), air.dry_bulb.copy()
+    idle = np.flatnonzero(taking > 0.0)
+    if not idle.size:
+        return air, evaporated, bulb
+    t, w = air.dry_bulb.copy(), air.humidity_ratio.copy()
+    bulb[idle] = wet_bulb(t[idle], w[idle], design.pressure)
+    t[idle], w[idle] = evaporating_wet_coil(t[idle], w[idle], bulb[idle], taking[idle])
+    evaporated = flow.supply * (w - air.humidity_ratio)
+    drained = air.condensate - evaporated
+    return air._replace(dry_bulb=t, humidity_ratio=w, condensate=drained), evaporated, bulb
 
 
 def fan_rise(design: Design, p: Values) -> Array:

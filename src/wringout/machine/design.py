@@ -8,10 +8,12 @@ import numpy as np
 
 from wringout.documents.unit import Unit
 from wringout.physics.cooling_coil import MOIST_SPECIFIC_HEAT, apparatus_dew_point, chilled_water_coil
+from wringout.physics.direct_expansion import CAPACITY_PER_EVAPORATING
 from wringout.physics.fluid import density, specific_heat
 from wringout.physics.hydronics import STANDARD_GRAVITY
 from wringout.physics.moist_air import (
     humidity_ratio_from_wet_bulb,
+    saturated_enthalpy,
     saturated_humidity_ratio,
     specific_volume,
     standard_pressure,
@@ -67,6 +69,7 @@ class Design:
     cooling_rated_flow: float
     surface_rated: float
     condensing_rated: float
+    evaporator_feedback: float
     stage_share: tuple[float, ...]
     stage_modulating: tuple[bool, ...]
     stage_current: tuple[float, ...]
@@ -259,6 +262,13 @@ def design(unit: Unit) -> Design:
             unit, rated.total, air_conductance, rated_flow, rating_pressure, chilled_rate, chilled_in
         )
     stages = unit.cooling.stages
+    # K of surface and refrigerant that the rated load pulls them down by, in compressor capacity
+    saturation_slope = saturated_enthalpy(surface.temperature + 0.5, rating_pressure) - saturated_enthalpy(
+        surface.temperature - 0.5, rating_pressure
+    )
+    pulled = COIL_TO_EVAPORATING + rated.total / (
+        rated_flow * (1.0 - surface.bypass) * float(saturation_slope)
+    )
     condensing_rated = (rated.outdoor_t or 35.0) + (unit.cooling.condensing_over_outdoor or 14.0)
 
     heating = unit.reheat.rated
@@ -300,6 +310,7 @@ def design(unit: Unit) -> Design:
         cooling_rated_flow=rated_flow,
         surface_rated=surface.temperature,
         condensing_rated=condensing_rated,
+        evaporator_feedback=CAPACITY_PER_EVAPORATING * pulled,
         stage_share=tuple(stage.share for stage in stages),
         stage_modulating=tuple(stage.modulating for stage in stages),
         stage_current=tuple(stage.current for stage in stages),

@@ -129,6 +129,7 @@ _FIELDS = {
     "chilled_stuck": _NAN,
     # compressors
     "unloaded_at": _NAN,
+    "condenser_capacity_ratio": 1.0,
     # reheat valve and signal
     "signal_reversed": 0.0,
     "span_wrong": 0.0,
@@ -144,6 +145,7 @@ _FIELDS = {
     "pump_head_ratio": 1.0,
     # heat source
     "gas_share": 1.0,
+    "diverted_share": 1.0,
     "upstream_share": 0.0,
     "fouling_ratio": 1.0,
     "boiler_shift": 0.0,

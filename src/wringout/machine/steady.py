@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 
 import numpy as np
@@ -120,12 +121,14 @@ def mean_condensing(design: Design, p: Values, cooling: Cooling, taken: Array) -
     return total / weight
 
 
-def read_points(s: Settled) -> dict[str, Array]:
+def read_points(s: Settled, wanted: Collection[str] | None = None) -> dict[str, Array]:
     """Give what an exact instrument would read at every test point that the machine itself determines.
 
     Parameters
     ----------
     s : Settled
+    wanted : collection of str, optional
+        Points that are needed; relative humidities, which cost most, are left out where none is.
 
     Returns
     -------
@@ -142,16 +145,11 @@ def read_points(s: Settled) -> dict[str, Array]:
     dew_seen = np.where(p["dew_from_outdoor"] > 0.5, c.outdoor_dew_point, c.space_dew_point + p["dew_error"])
     points: dict[str, Array] = {
         "outdoor.t": c.outdoor_t * ones,
-        "outdoor.rh": relative_humidity(c.outdoor_t, s.mixed.outdoor_w, pressure) * ones,
         "return.t": s.mixed.return_t * ones,
-        "return.rh": relative_humidity(s.mixed.return_t, s.mixed.space_w, pressure) * ones,
         "mixed.t": s.mixed.dry_bulb,
-        "mixed.rh": relative_humidity(s.mixed.dry_bulb, s.mixed.humidity_ratio, pressure),
         "coil_leaving.t": s.cooling.air.dry_bulb,
         "supply.t": s.supply_t,
-        "supply.rh": relative_humidity(s.supply_t, s.supply_w, pressure),
         "space.t": c.space_t * ones,
-        "space.rh": relative_humidity(c.space_t, s.mixed.space_w, pressure) * ones,
         "supply.airflow": s.flow.supply * volume_supply,
         "outdoor.airflow": s.flow.outdoor * volume_outdoor,
         "filter.drop": filter_drop(s),
@@ -160,7 +158,7 @@ def read_points(s: Settled) -> dict[str, Array]:
         * (FAN_IDLE_SHARE + (1 - FAN_IDLE_SHARE) * p["filter_flow_ratio"] * p["dirt_flow_ratio"])
         * p["fan_speed_ratio"] ** FAN_SPEED_EXPONENT
         * ones,
-        "condensate.rate": np.maximum(s.cooling.air.condensate, 0.0),
+        "condensate.rate": np.maximum(s.cooling.air.condensate + s.flow.supply * s.mixed.fog, 0.0),
         "reheat.signal": s.at.signal * ones,
         "reheat.stem": s.at.stem * ones,
         "shown.dew_point": (dew_seen + p["dew_offset"]) * ones,
@@ -172,6 +170,16 @@ def read_points(s: Settled) -> dict[str, Array]:
         "shown.stages_called": c.stages * ones,
         "shown.reheat_in_hand": p["in_hand"] * ones,
     }
+    moist = {
+        "outdoor.rh": (c.outdoor_t, s.mixed.outdoor_w),
+        "return.rh": (s.mixed.return_t, s.mixed.space_w),
+        "mixed.rh": (s.mixed.dry_bulb, s.mixed.humidity_ratio),
+        "supply.rh": (s.supply_t, s.supply_w),
+        "space.rh": (c.space_t, s.mixed.space_w),
+    }
+    for name, (dry_bulb, ratio) in moist.items():
+        if wanted is None or name in wanted:
+            points[name] = relative_humidity(dry_bulb, ratio, pressure) * ones
     speed = unit.air.supply_fan.speed
     if speed is not None and unit.air.supply_fan.drive == "variable":
         points["fan.speed"] = speed * p["fan_speed_ratio"] * ones
@@ -225,7 +233,9 @@ def stage_points(s: Settled) -> dict[str, Array]:
         running = s.cooling.running[i]
         part = np.minimum(s.cooling.load[i] / np.maximum(p[f"stage_capacity.{i}"], 1e-6), 1.0)
         over = condensing_over_outdoor(d, p, i, np.minimum(s.cooling.load[i], 1.0), s.gas_taken)
-        lift = s.conditions.outdoor_t + over - p[f"condensing_add.{i}"] - d.condensing_rated
+        # causes state what they do to the current themselves: it goes by what is asked of the stage
+        asked = condensing_over_outdoor(d, p, i, part, s.gas_taken) - p[f"condensing_add.{i}"]
+        lift = s.conditions.outdoor_t + asked - d.condensing_rated
         turning = 0.42 + 0.58 * part if stage.modulating else np.ones_like(part)
         current = stage.current * p[f"stage_current_ratio.{i}"] * p[f"stage_load.{i}"] * running * turning
         points[f"stage.{stage.id}.current"] = current * np.maximum(1.0 + 0.010 * lift, 0.3)

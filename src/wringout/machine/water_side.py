@@ -18,6 +18,7 @@ from wringout.machine.design import (
 from wringout.machine.parameters import Array, Values
 from wringout.physics.exchanger import counterflow
 from wringout.physics.hydronics import STANDARD_GRAVITY, loop_flows
+from wringout.physics.log_mean import difference_from_log_mean
 from wringout.physics.valve import equal_percentage
 
 __all__ = ["Plug", "Reheat", "Water", "hot_gas", "plug", "water"]
@@ -106,7 +107,12 @@ def coil_port(design: Design, p: Values, position: Array) -> Array:
         opened = equal_percentage(position, np.maximum(RANGEABILITY * p["rangeability_ratio"], 5.0))
     else:
         opened = position
-    return np.maximum(opened, np.minimum(HEALTHY_LEAKAGE * p["leakage_ratio"], 0.05))
+    return np.maximum(opened, port_leak(p))
+
+
+def port_leak(p: Values) -> Array:
+    """Fraction of the full flow coefficient that a sound valve still passes when shut."""
+    return np.minimum(HEALTHY_LEAKAGE * p["leakage_ratio"], 0.05)
 
 
 def flows(design: Design, p: Values, at: Plug) -> tuple[Array, Array, Array, Array]:
@@ -120,29 +126,60 @@ def flows(design: Design, p: Values, at: Plug) -> tuple[Array, Array, Array, Arr
     coil = loop.coil_resistance * p["coil_resistance_ratio"]
     valve = loop.valve_resistance * p["valve_resistance_ratio"]
     bypass = loop.bypass_resistance * p["bypass_resistance_ratio"]
-    # healthy pump, for the causes that are stated as a share of the healthy flow
-    pump_fit = loop.pump_resistance * p["pump_ratio"]
-    rest = pump_fit + main + strainer
-    whole = rest + coil + valve
-    strainer = strainer + (p["strainer_flow_ratio"] ** -2 - 1.0) * whole
-    coil = coil + (p["coil_leg_flow_ratio"] ** -2 - 1.0) * whole
-    coil = coil * p["coil_share"] ** 2  # a hand valve around the coil takes the rest of the leg's flow
     opened = np.maximum(coil_port(design, p, at.position), 1e-4)
+    open_bypass = bypass
     if design.three_way:
         # the ports share the passage; the bypass port closes in a straight line (common practice)
-        other = np.maximum(1.0 - at.position, 2e-3)
-        shut = p["bypass_flow_share"]
-        hand = np.where(np.isnan(shut), 0.0, whole / np.maximum(np.nan_to_num(shut, nan=1.0), 1e-3) ** 2)
-        bypass = bypass + valve / other**2 + hand
-    # a valve that leaks passes a share of the full coil flow when shut: an opening in parallel to the plug's
-    leak = p["valve_leak"]
+        open_bypass = bypass + valve
+        bypass = bypass + valve / np.maximum(1.0 - at.position, 2e-3) ** 2
     leg = coil + valve / opened**2
-    full = coil + valve
-    leaking = np.where(leak > 0.0, full / np.maximum(leak, 1e-6) ** 2, np.inf)
-    leg = np.minimum(leg, leaking)
+    stated = [p[name] for name in ("strainer_flow_ratio", "coil_leg_flow_ratio", "coil_share")]
+    leak, kept = p["valve_leak"], p["bypass_flow_share"]
+    if any(np.any(ratio < 1.0) for ratio in stated) or np.any(leak > 0.0) or not np.all(np.isnan(kept)):
+        # causes are stated as shares of the healthy machine's full-open flow
+        rest = loop.pump_resistance * p["pump_ratio"] + main + strainer
+        beside = 0.0 if design.three_way else 1.0 / np.sqrt(bypass)
+        legs = (1.0 / np.sqrt(coil + valve) + beside) ** -2
+        whole = rest + legs
+        full = np.sqrt(legs / (whole * (coil + valve)))  # of the coil, with a pump of 1 Pa
+        strainer = strainer + (stated[0] ** -2 - 1.0) * whole
+        coil = coil + np.where(
+            stated[1] < 1.0, leg_passing(stated[1] * full, rest, beside) - coil - valve, 0.0
+        )
+        # a hand valve around the coil takes the rest of the leg's flow, and eases the leg by it
+        others = rest + valve
+        through = stated[2] * np.sqrt(others / (others + coil * (1.0 - stated[2] ** 2)))
+        leg = coil * through**2 + valve / opened**2
+        # a shut valve that leaks: an opening beside the plug's
+        leaking = leg_passing(np.maximum(leak, 1e-6) * full, rest, 1.0 / np.sqrt(open_bypass))
+        leg = np.where(leak > 0.0, np.minimum(leg, leaking), leg)
+        if design.three_way:
+            shut = coil + valve / port_leak(p) ** 2
+            bypass = bypass + hand_valve(kept, rest, whole, open_bypass, shut)
+        result = loop_flows(shutoff, pump_resistance, main + strainer, leg, bypass)
+        return result.main, result.coil * through, result.pump_head, strainer * result.main**2
     result = loop_flows(shutoff, pump_resistance, main + strainer, leg, bypass)
-    through = result.coil * p["coil_share"]
-    return result.main, through, result.pump_head, strainer * result.main**2
+    return result.main, result.coil, result.pump_head, strainer * result.main**2
+
+
+def leg_passing(flow: Array, rest: Array, beside: Array | float) -> Array:
+    """Resistance of the coil leg through which just this flow passes, for a pump of 1 Pa [Pa/(m3/s)2];
+    ``beside`` is the bypass leg's conductance."""
+    # drop over the legs, its root x: 1 = rest (flow + x beside)^2 + x^2
+    a = rest * beside * beside + 1.0
+    b = rest * beside * flow
+    root = (np.sqrt(np.maximum(b * b + a * (1.0 - rest * flow * flow), 0.0)) - b) / a
+    return np.asarray((root / flow) ** 2)
+
+
+def hand_valve(share: Array, rest: Array, whole: Array, bypass: Array, shut_leg: Array) -> Array:
+    """Resistance that a hand valve adds to the bypass leg, so that the main keeps a share of its full flow
+    once the control valve has left the coil; 0 where the share is NaN."""
+    flow = share / np.sqrt(whole)
+    # what leaks through the shut coil port is part of that flow
+    legs = flow / np.sqrt(1.0 - rest * flow * flow)
+    beside = np.maximum(legs - 1.0 / np.sqrt(shut_leg), 1e-3 * legs)
+    return np.where(np.isnan(share), 0.0, np.maximum(beside**-2 - bypass, 0.0))
 
 
 def exchange(conductance: Array, hot: Array, cold: Array) -> Array:
@@ -218,6 +255,8 @@ def water(design: Design, p: Values, c: Conditions, at: Plug, air_t: Array, dry_
             * p["fouling_ratio"]
             * np.maximum(main_rate / (loop.main_flow * per_flow), 1e-3) ** GAS_SIDE_EXPONENT
         )
+        # a diverting valve that stays put lets its share of all the gas there is through
+        on_offer = on_offer * p["diverted_share"]
         lift = exchange(plate, on_offer, main_rate) / main_rate
         most = ((1.0 - lift) * a + lift * hot) / np.maximum(1.0 - (1.0 - lift) * b, 1e-9)
         source_out = np.where(asked < most, np.maximum(asked, lost), most)
@@ -225,16 +264,11 @@ def water(design: Design, p: Values, c: Conditions, at: Plug, air_t: Array, dry_
         source_in = a + b * source_out
         heat = main_rate * (source_out - source_in)
         reserve = lift * main_rate * np.maximum(hot - source_in, 0.0) * live
-        # how much gas that takes: a few fixed-point steps on the gas flow
-        difference = np.maximum(hot - source_in, 1.0)
-        gas = np.minimum(np.maximum(heat, 1.0) / difference, on_offer)
-        for _ in range(4):
-            gas = np.clip(
-                gas * heat / np.maximum(exchange(plate, gas, main_rate) * difference, 1.0), 1e-3, on_offer
-            )
-        demand = np.clip(gas / (design.gas_capacity_rate), 0.0, 3.0)
-        # by effectiveness, not by heat over flow: a trickle of gas leaves at the water's temperature
-        gas_out = hot - exchange(plate, gas, main_rate) / np.maximum(gas, 1e-3) * (hot - source_in)
+        # how much gas that takes: heat and conductance give the log-mean difference, that the cold end's
+        gas_out = source_in + difference_from_log_mean(
+            np.maximum(heat, 0.0) / plate, np.maximum(hot - source_out, 1e-3)
+        )
+        demand = np.maximum(heat, 0.0) / np.maximum(hot - gas_out, 1e-3) / design.gas_capacity_rate
         # a line with next to no gas in it is no hotter than the plant room's pipes
         gas_in = around + (hot - around) * np.exp(-0.03 / np.maximum(demand, 1e-4))
     else:
@@ -306,13 +340,20 @@ def hot_gas(
     ratio = dry_air_flow / design.reheat_rated_flow
     units = design.hot_gas_effectiveness_units * p["reheat_coil_ratio"] * ratio ** (AIR_EXPONENT - 1.0)
     most = dry_air_flow * 1016.0 * (1.0 - np.exp(-units)) * np.maximum(condensing - air_t, 0.0)
-    share = np.maximum(
-        coil_port(design, p, at.position), np.minimum(HEALTHY_LEAKAGE * p["leakage_ratio"], 0.05)
+    given = np.maximum(rejected, 0.0)
+    heat = rounded_least(
+        np.minimum(coil_port(design, p, at.position) * p["hot_gas_ratio"], 1.0) * given, most
     )
-    carried = share * np.maximum(rejected, 0.0) * p["hot_gas_ratio"]
-    n = 6.0
-    heat = carried * most / np.maximum((carried**n + most**n) ** (1.0 / n), 1e-9)
-    # a leaking valve is stated as a share of the full heat
     leak = p["valve_leak"]
-    full = np.minimum(most, np.maximum(rejected, 0.0) * p["hot_gas_ratio"])
-    return Reheat(np.maximum(heat, leak * full), None)
+    if np.any(leak > 0.0):
+        # a leaking valve is stated as a share of the full heat
+        heat = np.maximum(heat, leak * rounded_least(np.minimum(p["hot_gas_ratio"], 1.0) * given, most))
+    return Reheat(heat, None)
+
+
+def rounded_least(a: Array, b: Array) -> Array:
+    """The smaller of two heats, rounded where they meet: a b / (a^6 + b^6)^(1/6)."""
+    least, most = np.minimum(a, b), np.maximum(a, b)
+    cube = (least / np.maximum(most, 1e-9)) ** 2
+    cube = cube * cube * cube
+    return np.asarray(least / np.sqrt(np.cbrt(1.0 + cube)))

@@ -8,6 +8,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wringout.errors import InputError
+from wringout.physics.air_constants import (
+    LATENT_HEAT,
+    SPECIFIC_HEAT_DRY_AIR,
+    SPECIFIC_HEAT_VAPOUR,
+    SPECIFIC_HEAT_WATER,
+)
 from wringout.physics.exchanger import counterflow
 from wringout.physics.moist_air import (
     dry_bulb_from_enthalpy,
@@ -32,7 +38,8 @@ __all__ = [
 
 Array = NDArray[np.float64]
 
-LIQUID_SPECIFIC_HEAT = 4186.0  # J/(kg K), water, IAPWS-IF97 near 15 degC
+LIQUID_SPECIFIC_HEAT = SPECIFIC_HEAT_WATER  # J/(kg K), condensate
+LEAST_RISE = 0.5  # K, of the water, to start from
 MOIST_SPECIFIC_HEAT = 1022.0  # J/(kg K) of dry air with about 9 g/kg of vapour: 1006 + 0.009 * 1860
 
 
@@ -168,7 +175,8 @@ def apparatus_dew_point(
     h_out = h_in - total / dry_air_flow
     # sensible and latent share the enthalpy drop: the leaving air has its enthalpy after the latent step
     # at entering dry bulb
-    w_out = humidity_ratio - max(total - sensible, 0.0) / dry_air_flow / (2501000.0 + 1860.0 * dry_bulb)
+    latent = LATENT_HEAT + SPECIFIC_HEAT_VAPOUR * dry_bulb
+    w_out = humidity_ratio - max(total - sensible, 0.0) / dry_air_flow / latent
     t_out = float(dry_bulb_from_enthalpy(h_out, w_out))
     if w_out <= 0 or float(relative_humidity(t_out, w_out, pressure)) > 1.0:
         raise InputError(
@@ -236,9 +244,10 @@ def chilled_water_coil(
     Notes
     -----
     Wet: enthalpy potential with the effective saturation specific heat c_s = dh_s/dT between entering and
-    leaving water, two fixed-point passes; air leaves by the bypass factor from one effective surface
-    temperature. Partly wet coils are taken as the better of wholly wet and wholly dry, a few per cent
-    under the exact solution.
+    leaving water, found in two passes; air leaves by the bypass factor from one effective surface
+    temperature. Partly wet coils are taken as the better of wholly wet and wholly dry. Against the same
+    coil cut into hundreds of elements (tests/test_cooling_coil.py) heat is right within 3 % in four of
+    five states and within 11 % in all, with water from 5 to 120 % of the air's capacity rate.
 
     References
     ----------
@@ -246,7 +255,7 @@ def chilled_water_coil(
     coils (from memory); checked against Mitchell and Braun 2012, example SM-2-1.
     """
     flow = np.maximum(dry_air_flow, 1e-9)
-    capacity_air = flow * MOIST_SPECIFIC_HEAT
+    capacity_air = flow * (SPECIFIC_HEAT_DRY_AIR + SPECIFIC_HEAT_VAPOUR * humidity_ratio)
     water_rate = np.maximum(water_capacity_rate, 1e-6)
     dry_conductance = 1.0 / (1.0 / air_conductance + 1.0 / water_conductance)
     least = np.minimum(capacity_air, water_rate)
@@ -255,24 +264,31 @@ def chilled_water_coil(
     h_in = enthalpy(dry_bulb, humidity_ratio)
     h_water = saturated_enthalpy(water_in, pressure)
     difference = h_in - h_water
-    slope = (saturated_enthalpy(water_in + 3.0, pressure) - h_water) / 3.0
+    # of the water: about half of what it could take up, short of the air's temperature
+    apart = np.maximum(0.75 * (dry_bulb - water_in), LEAST_RISE)
+    rise = np.clip(0.5 * flow * difference / water_rate, LEAST_RISE, apart)
     wet_heat = dry_heat
-    for _ in range(2):
+    for damping in (0.7, 0.0):
+        slope = (saturated_enthalpy(water_in + rise, pressure) - h_water) / rise
         conductance = 1.0 / (MOIST_SPECIFIC_HEAT / air_conductance + slope / water_conductance)  # kg/s
         rate = water_rate / slope
         least = np.minimum(flow, rate)
         ratio = least / np.maximum(flow, rate)
         wet_heat = counterflow(conductance / least, ratio) * least * difference
-        rise = np.clip(np.abs(wet_heat) / water_rate, 0.2, 25.0)
-        slope = (saturated_enthalpy(water_in + rise, pressure) - h_water) / rise
-    heat = np.maximum(wet_heat, dry_heat)
+        if damping:
+            # a trickle of water warms a long way, and full steps would swing about the answer
+            found = np.clip(np.abs(wet_heat) / water_rate, 0.2, 40.0)
+            rise = damping * found + (1.0 - damping) * rise
+    # water warmer than the air wets nothing
+    heat = np.where(water_in < dry_bulb, np.maximum(wet_heat, dry_heat), dry_heat)
     bypass = bypass_factor(air_conductance, flow)
     touched = np.maximum(1.0 - bypass, 1e-9)
+    dry_surface = dry_bulb - heat / (capacity_air * touched)
     wet_surface = temperature_of_saturated_enthalpy(
         np.clip(h_in - heat / (flow * touched), -2.0e4, 1.5e5), pressure
     )
-    dry_surface = dry_bulb - heat / (capacity_air * touched)
-    surface = np.where(wet_heat >= dry_heat, wet_surface, dry_surface)
+    # the one that lies above: under the dew point that is the wet one, over it the dry one
+    surface = np.maximum(wet_surface, dry_surface)
     # a surface can be no colder than the water nor, cooling, warmer than the air
     surface = np.maximum(surface, np.minimum(water_in, dry_bulb))
     air = air_after_surface(dry_bulb, humidity_ratio, flow, bypass, surface, pressure)
@@ -296,14 +312,17 @@ def evaporating_wet_coil(
     Returns
     -------
     (array, array)
-        Leaving dry bulb [degC] and humidity ratio [kg/kg]; enthalpy is kept but for the small liquid term.
+        Leaving dry bulb [degC] and humidity ratio [kg/kg]: on the line of adiabatic saturation, so that
+        enthalpy rises by what the water brings with it at wet-bulb temperature.
 
     References
     ----------
     Henderson and Rengarajan, ASHRAE Transactions 102(1), 1996, on moisture evaporated from idle coils
-    (from memory).
+    (from memory). Adiabatic saturation: ASHRAE Handbook, Fundamentals 2017, ch. 1, eq. 33.
     """
     leaving_t = dry_bulb - saturation * (dry_bulb - wet_bulb)
     h = enthalpy(dry_bulb, humidity_ratio)
-    leaving_w = (h - 1006.0 * leaving_t) / (2501000.0 + 1860.0 * leaving_t)
+    brought = LIQUID_SPECIFIC_HEAT * wet_bulb
+    latent = LATENT_HEAT + SPECIFIC_HEAT_VAPOUR * leaving_t - brought
+    leaving_w = (h - SPECIFIC_HEAT_DRY_AIR * leaving_t - humidity_ratio * brought) / latent
     return leaving_t, np.maximum(leaving_w, humidity_ratio)

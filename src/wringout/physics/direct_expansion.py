@@ -8,6 +8,8 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from wringout.physics.air_constants import LATENT_HEAT, SPECIFIC_HEAT_DRY_AIR, SPECIFIC_HEAT_VAPOUR
+from wringout.physics.cooling_coil import LIQUID_SPECIFIC_HEAT
 from wringout.physics.moist_air import enthalpy, saturated_enthalpy
 
 __all__ = ["CAPACITY_PER_CONDENSING", "CAPACITY_PER_EVAPORATING", "Balance", "coil_compressor_balance"]
@@ -18,6 +20,9 @@ Array = NDArray[np.float64]
 # of condensing and gain about 3.5 % per kelvin of evaporating temperature around 5/50 degC (from memory).
 CAPACITY_PER_EVAPORATING = 0.034
 CAPACITY_PER_CONDENSING = -0.010
+LEAST_SURFACE = -25.0  # degC; any real unit has cut out or iced over before
+STEPS = 4  # leave under 2e-6 of the rated capacity between coil and compressors
+_SLOPE = 5380.0  # K, latent heat over gas constant of vapour near 10 degC: 2.48e6 J/kg / 461.5 J/(kg K)
 
 
 class Balance(NamedTuple):
@@ -65,27 +70,43 @@ def coil_compressor_balance(
 
     Notes
     -----
-    Compressor: Q = Q0 (1 + a (Te - Te0)) (1 + b dTc), linear in the two temperatures. Coil: Q = m (1 - BF)
-    times the difference of enthalpy (wet) or of sensible heat (dry), whichever is more. Safeguarded Newton
-    in the surface temperature.
+    Compressor: Q = Q0 (1 + a (Te - Te0)) (1 + b dTc), linear in the two temperatures. Coil: the heat that
+    `air_after_surface` takes out of the air at this surface, condensate booked as there, so that both agree
+    to the last step of Newton's method. Its slope follows Clausius and Clapeyron. Ice on the surface is not
+    modelled: from -25 degC down the compressors are taken to stand against their limit.
+
+    References
+    ----------
+    ASHRAE Handbook, HVAC Systems and Equipment, on balancing compressor, evaporator and condenser (from
+    memory); trends against performance curves in tests/published/test_direct_expansion_curves.py.
     """
     a, b = CAPACITY_PER_EVAPORATING, CAPACITY_PER_CONDENSING
     at_condensing = capacity * np.maximum(1.0 + b * condensing_over_rated, 0.1)
     share = at_condensing / (1.0 + a * refrigerant_resistance * at_condensing)
     h_in = enthalpy(dry_bulb, humidity_ratio)
     touched = dry_air_flow * (1.0 - bypass)
-    specific = 1006.0 + 1860.0 * humidity_ratio
+    drift = bypass * SPECIFIC_HEAT_VAPOUR  # enthalpy is bilinear: mixed air lies a little under the chord
+    highest = np.maximum(dry_bulb, LEAST_SURFACE)
     surface = dry_bulb - 14.0 * np.minimum(at_condensing / np.maximum(touched * 26000.0, 1e-9), 1.6)
-    for _ in range(5):
+    for _ in range(STEPS):
+        latent = LATENT_HEAT + SPECIFIC_HEAT_VAPOUR * surface
         h_surface = saturated_enthalpy(surface, pressure)
-        slope = (saturated_enthalpy(surface + 0.05, pressure) - h_surface) / 0.05
-        wet = h_in - h_surface
-        dry = specific * (dry_bulb - surface)
-        is_wet = wet > dry
-        coil = touched * np.where(is_wet, wet, dry)
+        saturated = (h_surface - SPECIFIC_HEAT_DRY_AIR * surface) / latent
+        wet = saturated < humidity_ratio
+        drop = np.where(wet, humidity_ratio - saturated, 0.0)
+        carried = drift * (dry_bulb - surface) - LIQUID_SPECIFIC_HEAT * surface
+        # a dry surface leaves the water in the air: back from saturation to what the air brought
+        h_left = h_surface + (humidity_ratio - drop - saturated) * latent
+        coil = touched * (h_in - h_left + drop * carried)
         machine = share * (1.0 + a * (surface - evaporating_rated))
-        gradient = -touched * np.where(is_wet, slope, specific) - share * a
-        step = np.clip((coil - machine) / gradient, -8.0, 8.0)
-        surface = np.clip(surface - step, -25.0, np.maximum(dry_bulb, -25.0))
+        rise = np.where(wet, saturated * (1.0 + 1.61 * saturated) * _SLOPE / (surface + 273.15) ** 2, 0.0)
+        slope = (
+            SPECIFIC_HEAT_DRY_AIR
+            + SPECIFIC_HEAT_VAPOUR * (humidity_ratio - drop)
+            + rise * (latent + carried)
+            + drop * (drift + LIQUID_SPECIFIC_HEAT)
+        )
+        step = np.clip((machine - coil) / (touched * slope + share * a), -8.0, 8.0)
+        surface = np.clip(surface - step, LEAST_SURFACE, highest)
     running = share * (1.0 + a * (surface - evaporating_rated))
     return Balance(surface, surface - refrigerant_resistance * running, running)
