@@ -144,14 +144,17 @@ def _pair(table: TrendTable, one: str, other: str) -> Following | None:
             inside = (piece.time >= span.start) & (piece.time < span.end)
             stride = max(int(1800.0 / step), 1)
             travel += min(float(np.abs(np.diff(s[inside][::stride])).sum()) for s in (smooth_one, smooth_other))
-            moves.append((np.diff(smooth_one[inside][::10]), np.diff(smooth_other[inside][::10])))
+            moves.append((smooth_one[inside], smooth_other[inside]))
         apart = np.abs(piece[one] - piece[other])[mask]
         differences.append(float(apart[np.isfinite(apart)].mean()))
     hours = sum(span.hours for span in spans)
     if hours < LEAST_HOURS or travel < LEAST_TRAVEL[dimension]:
         return None
+    # air indoors may take the outdoor state for an hour by chance, as doors stand open; a display does so for long
+    if one != "shown.dew_point" and hours < 4.0 * LEAST_HOURS:
+        return None
     tied = correlation(np.concatenate([m[0] for m in moves]), np.concatenate([m[1] for m in moves]))
-    if tied < 0.8:
+    if tied < 0.9:
         return None
     off_samples = samples - on_samples
     share_on = on_together / on_samples if states and on_samples * step > HOUR else None

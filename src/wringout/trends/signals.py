@@ -146,13 +146,24 @@ def spans_of(mask: Mask, time: Array, least: float = 0.0, join: float = 0.0) -> 
         return ()
     step = float(np.median(np.diff(time)))
     joined: list[list[float]] = []
-    for start, stop in runs(mask):
+    gaps = np.flatnonzero(np.diff(time) > 3.0 * step + join) + 1  # a run does not reach over missing rows
+    for start, stop in _cut(runs(mask), gaps):
         begin, end = float(time[start]), float(time[stop - 1]) + step
         if joined and begin - joined[-1][1] <= join:
             joined[-1][1] = end
         else:
             joined.append([begin, end])
     return tuple(Span(a, b) for a, b in joined if b - a >= least)
+
+
+def _cut(found: list[tuple[int, int]], at: NDArray[np.int64]) -> list[tuple[int, int]]:
+    if not len(at):
+        return found
+    out = []
+    for start, stop in found:
+        edges = [start, *at[(at > start) & (at < stop)].tolist(), stop]
+        out += list(zip(edges[:-1], edges[1:], strict=True))
+    return out
 
 
 def correlation(a: Array, b: Array) -> float:
