@@ -168,8 +168,8 @@ def apparatus_dew_point(
 
     References
     ----------
-    Carrier's bypass-factor method as in ASHRAE handbooks (from memory); worked cases in
-    tests/published/test_cooling_coil.py.
+    The bypass-factor method as in ASHRAE handbooks (from memory); worked cases in
+    tests/published/test_coil_bypass_factor.py.
     """
     h_in = float(enthalpy(dry_bulb, humidity_ratio))
     h_out = h_in - total / dry_air_flow

@@ -10,6 +10,8 @@ __all__ = ["heat_gain", "moisture_gain", "moisture_removed", "sensible_removed"]
 
 Array = NDArray[np.float64]
 
+MOIST_SPECIFIC_HEAT = 1020.0  # J/(kg K) of dry air with 7.5 g/kg of vapour: 1006 + 0.0075 * 1860
+
 
 def moisture_gain(released: Array, infiltration: Array, outdoor_ratio: Array, space_ratio: Array) -> Array:
     """Water that comes into a room beside the supply air.
@@ -46,7 +48,7 @@ def moisture_removed(supply_flow: Array, space_ratio: Array, supply_ratio: Array
     Returns
     -------
     array, [kg/s]
-        Negative where the supply air wets the room.
+        NaN where an input is NaN; negative where the supply air wets the room.
     """
     return supply_flow * (space_ratio - supply_ratio)
 
@@ -64,8 +66,9 @@ def heat_gain(released: Array, infiltration: Array, outdoor_t: Array, space_t: A
     Returns
     -------
     array, [W]
+        NaN where an input is NaN.
     """
-    return released + infiltration * 1006.0 * (outdoor_t - space_t)
+    return released + infiltration * MOIST_SPECIFIC_HEAT * (outdoor_t - space_t)
 
 
 def sensible_removed(supply_flow: Array, space_t: Array, supply_t: Array) -> Array:
@@ -80,5 +83,6 @@ def sensible_removed(supply_flow: Array, space_t: Array, supply_t: Array) -> Arr
     Returns
     -------
     array, [W]
+        NaN where an input is NaN; negative where the supply air warms the room.
     """
-    return supply_flow * 1020.0 * (space_t - supply_t)
+    return supply_flow * MOIST_SPECIFIC_HEAT * (space_t - supply_t)
