@@ -193,7 +193,7 @@ def _row(name: str, cells: list[str]) -> str:
 
 
 def _mismatches(ledger: Ledger, show: Callable[[Amount], str]) -> Iterator[str]:
-    from wringout.ledger.words import by_chance, sentences
+    from wringout.ledger.words import beside, sentences
 
     yield click.style(_wrapped("What does not add up"), bold=True)
     for place, mismatch in enumerate(ledger.mismatches, start=1):
@@ -202,12 +202,7 @@ def _mismatches(ledger: Ledger, show: Callable[[Amount], str]) -> Iterator[str]:
         yield _wrapped(" ".join(rest), "     ", "")
     if not ledger.mismatches:
         yield _wrapped("Nothing among these readings.", "  ")
-    yield _wrapped(
-        f"{ledger.comparisons} differences looked at, named from {ledger.threshold:g} sigma; of a "
-        f"sound unit about "
-        f"{by_chance(ledger):.1g} would be by chance.",
-        "  ",
-    )
+    yield _wrapped(beside(ledger), "  ")
 
 
 def _assumed(ledger: Ledger, show: Callable[[Amount], str]) -> Iterator[str]:

@@ -16,12 +16,14 @@ from wringout.ledger.drafts import (
     read_t,
     supply_moist,
 )
+from wringout.ledger.expectation import IDLE_CURRENT
 from wringout.ledger.quantity_sources import Array, Known, Quantity, combine, first, from_model, from_reading
 from wringout.ledger.transfer_laws import air_heat, air_moisture, latent_heat
 from wringout.physics.valve import equal_percentage, installed
 
 __all__ = ["latent", "outdoor", "sensible", "total"]
 
+_CONDENSING = "the healthy machine in this weather"
 LIQUID = 4186.0  # J/(kg K), water down the drain
 
 
@@ -225,14 +227,18 @@ def _load(known: Known, i: int, point: str) -> Quantity:
         (),
     )
 
-    def law(amperes: Array, plate: Array) -> Array:
-        share = amperes / (stage.current * plate)
-        # common practice: a modulating compressor idles at about two fifths of its full current; at fixed
-        # speed the current follows the load only loosely, so that running counts as loaded
-        part = (share - 0.42) / 0.58 if stage.modulating else 0.5 + 0.5 * share
+    now = from_model(
+        known, f"current now {i}", f"current of {stage.id} at this condensing", "fraction", _CONDENSING, ()
+    )
+
+    def law(amperes: Array, plate: Array, here: Array) -> Array:
+        share = amperes / (stage.current * plate * here)
+        # at fixed speed the current follows the load only loosely, so that running counts as loaded
+        modulated = (share - IDLE_CURRENT) / (1.0 - IDLE_CURRENT)
+        part = modulated if stage.modulating else 0.5 + 0.5 * share
         return np.where(amperes < 0.1 * stage.current, 0.0, np.maximum(part, 0.0))
 
-    return combine(name, "fraction", law, current, ratio)
+    return combine(name, "fraction", law, current, ratio, now)
 
 
 def _chilled(known: Known) -> Draft:

@@ -9,7 +9,7 @@ import numpy as np
 from wringout.documents.call import Call
 from wringout.documents.states import Snapshot, operating_states
 from wringout.ledger.checks import checks
-from wringout.ledger.compare import count, mismatches, of_check, of_line
+from wringout.ledger.compare import SLIGHT, count, mismatches, of_check, of_line, threshold_for
 from wringout.ledger.drafts import Draft
 from wringout.ledger.entries import Amount, Band, Input, Ledger, Line, Route
 from wringout.ledger.expectation import Expected, expect
@@ -19,11 +19,9 @@ from wringout.ledger.readings import Seen, seen
 from wringout.ledger.routes import Transfer, transfers
 from wringout.machine.design import Design, design
 
-__all__ = ["THRESHOLD", "ledger", "ledgers"]
+__all__ = ["CHANCE", "ledger", "ledgers"]
 
-THRESHOLD = (
-    2.5  # standard deviations; a dozen comparisons of a sound unit then name about one thing in ten calls
-)
+CHANCE = 0.1  # of a sound call in which chance alone names something
 NEGLIGIBLE = 0.1  # of a result's standard deviation: an assumption that matters less is not named
 TELLING = 3.0  # standard deviations by which two airs must differ before their mixture tells a share
 
@@ -33,7 +31,7 @@ def ledgers(
     sigma: Callable[[str, float], float],
     rng: np.random.Generator,
     samples: int = 400,
-    threshold: float = THRESHOLD,
+    chance: float = CHANCE,
 ) -> list[Ledger]:
     """Book a call: one ledger for each operating state of each machine on each visit.
 
@@ -45,8 +43,8 @@ def ledgers(
     rng : numpy.random.Generator
     samples : int
         Healthy machines to settle for the expectation.
-    threshold : float
-        Standard deviations from which a difference is named.
+    chance : float
+        In how many of all sound calls chance alone may name something, 0..1.
 
     Returns
     -------
@@ -55,7 +53,7 @@ def ledgers(
     """
     constants = design(call.unit)
     return [
-        ledger(constants, snapshot, seen(snapshot, sigma), rng, samples, threshold)
+        ledger(constants, snapshot, seen(snapshot, sigma), rng, samples, chance)
         for snapshot in operating_states(call)
     ]
 
@@ -66,7 +64,7 @@ def ledger(
     readings: Seen,
     rng: np.random.Generator,
     samples: int = 400,
-    threshold: float = THRESHOLD,
+    chance: float = CHANCE,
 ) -> Ledger:
     """Book one operating state.
 
@@ -78,7 +76,7 @@ def ledger(
         One value a point, with its standard deviation.
     rng : numpy.random.Generator
     samples : int
-    threshold : float
+    chance : float
 
     Returns
     -------
@@ -103,6 +101,9 @@ def ledger(
     for comparison in compared:
         wanted.add(*comparison.quantities)
     result = wanted.work_out(readings, expected)
+    looked_at = count(compared, result.amount)
+    threshold = threshold_for(looked_at, chance)
+    apart = mismatches(compared, result.amount, result.assumed, min(threshold, SLIGHT))
     lines = tuple(_line(transfer, drafts, result, expected) for transfer, drafts in drafted)
     return Ledger(
         unit=constants.unit.name,
@@ -113,9 +114,10 @@ def ledger(
         last=snapshot.last,
         readings=len(snapshot.readings),
         lines=lines,
-        mismatches=mismatches(compared, result.amount, result.assumed, threshold),
+        mismatches=tuple(item for item in apart if item.deviations >= threshold),
+        slight=tuple(item for item in apart if item.deviations < threshold),
         inputs=_inputs(booked, result, readings, expected),
-        comparisons=count(compared, result.amount),
+        comparisons=looked_at,
         threshold=threshold,
     )
 

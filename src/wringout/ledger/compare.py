@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from typing import Literal
@@ -13,8 +14,9 @@ from wringout.ledger.meanings import against_model, between_routes
 from wringout.ledger.quantity_sources import MODEL, Assumed, Quantity, combine
 from wringout.ledger.routes import Transfer
 
-__all__ = ["Comparison", "count", "mismatches", "of_check", "of_line"]
+__all__ = ["SLIGHT", "Comparison", "count", "mismatches", "of_check", "of_line", "threshold_for"]
 
+SLIGHT = 2.0  # standard deviations: the least that is told at all
 Part = Literal["heat", "moisture"]
 
 # what is compared in each line; heat where nothing stands here
@@ -196,6 +198,35 @@ def count(compared: Iterable[Comparison], amount: Callable[[Quantity], Amount]) 
     int
     """
     return len(_telling(compared, amount))
+
+
+def threshold_for(comparisons: int, chance: float) -> float:
+    """Give the standard deviations from which a difference is named.
+
+    Parameters
+    ----------
+    comparisons : int
+        How many differences are looked at.
+    chance : float, 0..1 [-]
+        In how many of all sound calls chance alone may name something.
+
+    Returns
+    -------
+    float, [-]
+        Two at least.
+
+    Notes
+    -----
+    The more is compared, the further apart two things come by chance. Of n independent normal differences
+    none passes z with probability ``(1 - p(z))^n`` (Šidák's correction); where they go together, fewer
+    pass. Solved by halving, between 0 and 10 standard deviations.
+    """
+    single = 1.0 - (1.0 - chance) ** (1.0 / max(comparisons, 1))
+    low, high = 0.0, 10.0
+    for _ in range(60):
+        middle = 0.5 * (low + high)
+        low, high = (middle, high) if math.erfc(middle / math.sqrt(2.0)) > single else (low, middle)
+    return max(high, SLIGHT)
 
 
 def mismatches(

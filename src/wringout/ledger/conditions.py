@@ -47,8 +47,9 @@ def even_normals(rng: np.random.Generator, samples: int, columns: int) -> Array:
     together by chance.
     """
     z = rng.standard_normal((samples, columns))
-    q, _ = np.linalg.qr(z - z.mean(axis=0))
-    return np.asarray(q * np.sqrt(samples - 1.0))
+    z = z - z.mean(axis=0)
+    factor = np.linalg.cholesky(z.T @ z / (samples - 1.0))
+    return np.asarray(np.linalg.solve(factor, z.T).T)
 
 
 @dataclass

@@ -51,8 +51,9 @@ def _ledger(ledger: Ledger, show: Callable[[Amount], str]) -> dict[str, Any]:
         "readings": ledger.readings,
         "lines": [_line(line) for line in ledger.lines],
         "mismatches": [_mismatch(mismatch, show) for mismatch in ledger.mismatches],
+        "slight": [_mismatch(mismatch, show) for mismatch in ledger.slight],
         "comparisons": ledger.comparisons,
-        "threshold": ledger.threshold,
+        "threshold": _number(ledger.threshold),
         "inputs": [_input(item) for item in ledger.inputs],
     }
 

@@ -116,7 +116,7 @@ class Ledger:
     """Heat and moisture of one operating state of one machine on one visit.
 
     ``comparisons`` is how many differences were looked at, ``threshold`` the standard deviations from which
-    one is named: by chance alone some are.
+    one is named; ``slight`` ones are over two, which chance explains as well.
     """
 
     unit: str
@@ -128,6 +128,7 @@ class Ledger:
     readings: int
     lines: tuple[Line, ...]
     mismatches: tuple[Mismatch, ...]
+    slight: tuple[Mismatch, ...]
     inputs: tuple[Input, ...]
     comparisons: int
     threshold: float

@@ -14,11 +14,11 @@ from wringout.machine.air_side import Airflows, Mixed, cool
 from wringout.machine.design import Design
 from wringout.machine.parameters import Array, healthy_values, neutral, spreads
 from wringout.machine.room_side import room_balance
-from wringout.machine.steady import Settled, settle
+from wringout.machine.steady import Settled, read_points, settle
 from wringout.machine.water_side import hot_gas, water
 from wringout.physics.moist_air import dry_bulb_from_enthalpy, enthalpy, relative_humidity
 
-__all__ = ["Expected", "expect"]
+__all__ = ["IDLE_CURRENT", "Expected", "booked", "expect"]
 
 # how far right parameters still miss a real machine (judgement): equations of coils and mixing boxes
 HEAT_ERROR = 0.05  # of the amount
@@ -26,7 +26,9 @@ RATING_ERROR = 0.01  # of the part's rating, so that an idle part is not expecte
 COIL_T_ERROR = 0.6  # K
 MIXED_T_ERROR = 0.4  # K
 MOISTURE_ERROR = 0.02  # of a humidity ratio
+DRAWS = 80  # more columns of chance than readings, document and equations together ever take
 PIPE_ERROR = 0.25  # of a pipe's conductance: insulation, fittings, where it runs; ESTIMATE
+IDLE_CURRENT = 0.42  # of a modulating compressor's full current, unloaded
 RATING_TO_NOW = 0.10  # of a cooling capacity taken from currents; ESTIMATE
 
 # where the document itself is silent and a rule filled it, the parameter is known that much less
@@ -69,14 +71,14 @@ def expect(design: Design, seen: Seen, state: str, rng: np.random.Generator, sam
         Name of the operating state.
     rng : numpy.random.Generator
     samples : int
-        At least 100.
+        At least 200.
 
     Returns
     -------
     Expected
     """
     rows = spreads(design)
-    z = even_normals(rng, samples, len(rows) + 40)
+    z = even_normals(rng, samples, len(rows) + DRAWS)
     normals = iter(z[:, len(rows) :].T)
     values = neutral(design) | healthy_values(rows, z[:, : len(rows)])
     _widen(design, values, normals)
@@ -135,8 +137,22 @@ def _states(s: Settled, normals: Iterator[Array]) -> dict[str, Array]:
     return columns
 
 
-def _booked(s: Settled) -> dict[str, Array]:
-    """Heat [W] and moisture [kg/s] of every line, as the ledger books them."""
+def booked(s: Settled) -> dict[str, Array]:
+    """Book heat and moisture of every line of a settled machine.
+
+    Parameters
+    ----------
+    s : Settled
+
+    Returns
+    -------
+    dict of array, (samples,)
+        Such as ``reheat heat`` [W] and ``latent moisture`` [kg/s]; NaN where an input of the machine is.
+
+    Notes
+    -----
+    The air's whole change of enthalpy is booked: what the condensate carries down the drain is in ``total``.
+    """
     m, c, w = s.flow.supply, s.cooling.air, s.reheat.water
     heat_in = enthalpy(s.conditions.outdoor_t, s.mixed.outdoor_w) - enthalpy(
         s.mixed.return_t, s.mixed.space_w
@@ -145,7 +161,7 @@ def _booked(s: Settled) -> dict[str, Array]:
     # droplets that the mixture cannot hold drain with the rest
     water_out = air_moisture(m, c.humidity_ratio, s.mixed.humidity_ratio + s.mixed.fog)
     latent = latent_heat(water_out, s.mixed.dry_bulb)
-    booked = {
+    lines = {
         "outdoor heat": s.flow.outdoor * heat_in,
         "outdoor moisture": air_moisture(s.flow.outdoor, s.mixed.space_w, s.mixed.outdoor_w),
         "sensible heat": sensible,
@@ -158,8 +174,8 @@ def _booked(s: Settled) -> dict[str, Array]:
         "room moisture": air_moisture(m, s.supply_w, s.mixed.space_w),
     }
     if w is not None:
-        booked |= {"loop heat": w.pipe_loss, "source heat": w.source_heat}
-    return booked
+        lines |= {"loop heat": w.pipe_loss, "source heat": w.source_heat}
+    return lines
 
 
 def _moved(s: Settled, normals: Iterator[Array]) -> dict[str, Array]:
@@ -176,18 +192,18 @@ def _moved(s: Settled, normals: Iterator[Array]) -> dict[str, Array]:
         "loop heat": 0.02 * d.source_heat,
         "source heat": d.source_heat,
     }
-    booked = _booked(s)
+    lines = booked(s)
     error = {
         name: HEAT_ERROR * np.abs(amount) * next(normals)
         + RATING_ERROR * rating.get(name, 0.0) * next(normals)
-        for name, amount in booked.items()
+        for name, amount in lines.items()
         if name.endswith("heat")
     }
-    columns = {name: booked[name] + error[name] for name in error}
+    columns = {name: lines[name] + error[name] for name in error}
     per_water = latent_heat(np.ones(1), s.mixed.dry_bulb)
     for name in ("outdoor moisture", "room moisture"):
-        columns[name] = booked[name] * (1.0 + HEAT_ERROR * next(normals))
-    columns["latent moisture"] = booked["latent moisture"] + error["latent heat"] / per_water
+        columns[name] = lines[name] * (1.0 + HEAT_ERROR * next(normals))
+    columns["latent moisture"] = lines["latent moisture"] + error["latent heat"] / per_water
     return columns
 
 
@@ -211,12 +227,23 @@ def _capacity(s: Settled, normals: Iterator[Array]) -> dict[str, Array]:
     if not d.dx:
         return {"valve to flow": np.exp(0.20 * next(normals))}
     given = sum(share * load for share, load in zip(d.stage_share, s.cooling.load, strict=True))
-    total = _booked(s)["total heat"] / d.cooling_total
+    total = booked(s)["total heat"] / d.cooling_total
     now = np.where(given > 0.05, total / np.maximum(given, 0.05), 1.0)
     columns = {"capacity now": now * np.exp(RATING_TO_NOW * next(normals))}
-    for i, load in enumerate(s.cooling.load):
+    points = read_points(s)
+    for i, stage in enumerate(d.unit.cooling.stages):
+        load = s.cooling.load[i]
         columns[f"stage load {i}"] = load
+        full = stage.current * s.values[f"stage_current_ratio.{i}"] * turning(load, stage.modulating)
+        amperes = points[f"stage.{stage.id}.current"]
+        columns[f"current now {i}"] = np.where(amperes > 0.1 * stage.current, amperes / full, 1.0)
     return columns
+
+
+def turning(load: Array, modulating: bool) -> Array:
+    """Share of its current that a running compressor draws at a load: a modulating one idles at two fifths
+    (common practice)."""
+    return IDLE_CURRENT + (1.0 - IDLE_CURRENT) * load if modulating else np.ones_like(load)
 
 
 def _at_hand(s: Settled, seen: Seen, points: dict[str, Array], normals: Iterator[Array]) -> dict[str, Array]:
@@ -246,8 +273,8 @@ def _at_hand(s: Settled, seen: Seen, points: dict[str, Array], normals: Iterator
         mixed = _mixed(s, flow, mixed_t, found("mixed.rh"))
         cooling = cool(s.design, s.values, s.conditions, flow, mixed, s.gas_taken)
         again = replace(s, flow=flow, mixed=mixed, cooling=cooling)
-        booked = _booked(again)
-        result |= {name: booked[name] for name in ("sensible heat", "latent moisture", "total heat")}
+        lines = booked(again)
+        result |= {name: lines[name] for name in ("sensible heat", "latent moisture", "total heat")}
     if airflow is not None or coil_t is not None:
         onto = coil_t if coil_t is not None else s.cooling.air.dry_bulb
         result["reheat heat"] = _reheat_at_hand(s, flow, onto)

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable
 
 from wringout.ledger.entries import Amount, Ledger, Mismatch
 
-__all__ = ["by_chance", "sentences"]
+__all__ = ["beside", "sentences"]
 
 AGREES = 2.0  # standard deviations
 
@@ -48,8 +47,8 @@ def sentences(mismatch: Mismatch, show: Callable[[Amount], str]) -> tuple[str, .
     return tuple(said)
 
 
-def by_chance(ledger: Ledger) -> float:
-    """Give how many differences of a sound unit would be named by chance alone.
+def beside(ledger: Ledger) -> str:
+    """Say how much was looked at, and what is apart no further than chance alone explains.
 
     Parameters
     ----------
@@ -57,13 +56,24 @@ def by_chance(ledger: Ledger) -> float:
 
     Returns
     -------
-    float
-
-    Notes
-    -----
-    As if readings erred by the normal distribution and independently; the order of things, no more.
+    str
     """
-    return ledger.comparisons * math.erfc(ledger.threshold / math.sqrt(2.0))
+    many = f"{ledger.comparisons} difference{'' if ledger.comparisons == 1 else 's'} looked at"
+    said = (
+        f"{many}; with so many, those over {ledger.threshold:.1f} sigma are named (chance alone passes that "
+        "in one sound call of ten)."
+    )
+    if ledger.slight:
+        slight = ", ".join(f"{_told(item)} ({item.deviations:.1f})" for item in ledger.slight)
+        said += f" Over two sigma, which chance explains as well: {slight}."
+    return said
+
+
+def _told(mismatch: Mismatch) -> str:
+    if mismatch.kind in ("physics", "readings"):
+        return mismatch.subject
+    subject = mismatch.subject[:1].lower() + mismatch.subject[1:]
+    return f"{subject} by {mismatch.figures[0].name} against {mismatch.figures[1].name}"
 
 
 def _listed(names: tuple[str, ...]) -> str:
