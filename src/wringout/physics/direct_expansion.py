@@ -21,7 +21,7 @@ Array = NDArray[np.float64]
 CAPACITY_PER_EVAPORATING = 0.034
 CAPACITY_PER_CONDENSING = -0.010
 LEAST_SURFACE = -25.0  # degC; any real unit has cut out or iced over before
-STEPS = 4  # leave under 2e-6 of the rated capacity between coil and compressors
+STEPS = 5  # leave under 2e-6 of the capacity between coil and compressors
 _SLOPE = 5380.0  # K, latent heat over gas constant of vapour near 10 degC: 2.48e6 J/kg / 461.5 J/(kg K)
 
 
