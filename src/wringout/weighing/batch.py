@@ -161,7 +161,8 @@ def residuals(
         *(_joined([getattr(c, f.name) for c in joined_conditions], counts) for f in fields(Conditions))
     )
     whole = settle(at.problem.design, values, surroundings)
-    points = read_points(whole)
+    read = {o.point for index, _, _ in blocks for o in at.problem.situations[index].observations}
+    points = read_points(whole, read)
     found: list[Residuals] = []
     first = 0
     for (index, _, _), count in zip(blocks, counts, strict=True):

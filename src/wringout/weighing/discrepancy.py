@@ -64,6 +64,19 @@ _STAGE_SPREAD: dict[str, tuple[float, float]] = {
     "superheat": (0.5, 0.0),
     "condensing_over_outdoor": (1.2, 0.0),
 }
+# readings of a loop that swings are not of one moment: what a third of the reheat span moves (judgement)
+_SWINGING = {
+    "supply.t": 2.5,
+    "shown.supply_t": 2.5,
+    "supply.rh": 0.06,
+    "space.t": 0.6,
+    "shown.space_t": 0.6,
+    "reheat.signal": 1.5,
+    "reheat.stem": 0.2,
+    "reheat.water_in": 1.5,
+    "reheat.water_out": 4.0,
+    "source.water_in": 2.5,
+}
 _LOOP_TEMPERATURES = frozenset({"reheat.water_in", "reheat.water_out", "source.water_in", "source.water_out"})
 _GAS_TEMPERATURES = frozenset({"reclaim.gas_in", "reclaim.gas_out"})
 
@@ -102,6 +115,9 @@ def model_spread(point: str, predicted: Array, s: Settled, held: str | None) -> 
                 base = base + 15.0 * np.exp(-900.0 / warming_time(s, w))
         if point in _GAS_TEMPERATURES:
             base = base + 25.0 * np.exp(-w.demand / 0.06)
+    swing = s.values["hunting"]
+    if point in _SWINGING and np.any(swing > 0.0):
+        base = np.hypot(base, _SWINGING[point] * swing)
     if held == "cooling.call":
         base = np.hypot(base, forced_cooling_spread(point, predicted, s))
     return base
