@@ -14,14 +14,17 @@ from wringout.weighing.evidence_words import foretold_words, plain, set_title, s
 from wringout.weighing.outlook import Outlook
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from wringout.quantity import UnitSystem
     from wringout.weighing.answer import Answer
     from wringout.weighing.next_check import Check
 
-__all__ = ["INSTRUMENT", "best_sets", "cares_of", "checks_text", "what_it_tells"]
+__all__ = ["INSTRUMENT", "best_sets", "cares_of", "checks_text", "none_left", "what_it_tells", "worth_asking"]
 
 SEED = 2
 MOST_SETS = 3
+WORTH_ASKING = 0.05  # bits
 LEAST = 0.02  # a set that is less probable is not worth a line here
 INSTRUMENT = {
     "handheld": "a handheld instrument, where the air is well mixed",
@@ -36,6 +39,15 @@ INSTRUMENT = {
     "meter": "a meter at the terminals, plug in",
     "clamp_on_ultrasonic": "a clamp-on ultrasonic meter on a straight length of pipe",
 }
+
+
+def worth_asking(answer: Answer, most: int) -> list[Check]:
+    """The next checks in their order, each point once, without those that would tell next to nothing."""
+    found: dict[str, Check] = {}
+    for check in answer.next:
+        if check.gain_bits >= WORTH_ASKING:
+            found.setdefault(check.point, check)
+    return list(found.values())[:most]
 
 
 def cares_of(check: Check) -> tuple[str, ...]:
@@ -76,18 +88,34 @@ def what_it_tells(answer: Answer, outlook: Outlook, check: Check, system: UnitSy
 
 
 def checks_text(answer: Answer, most: int, system: UnitSystem) -> list[str]:
-    """The next checks in short."""
-    following = answer.next[:most]
-    if not following:
+    """The next checks in short; those that would tell next to nothing are not worth anybody's minutes."""
+    if most == 0:
         return []
+    following = worth_asking(answer, most)
     lines = ["", heading("NEXT CHECKS, most told per minute first")]
-    lines.append(paragraph(f"First of all: {cares_for(())[0].text[0]}", 0, 2))
+    if not following:
+        return [*lines, paragraph(none_left(answer))]
+    lines += _short_cautions(following)
     outlook = Outlook(answer, [index for index, _, _ in best_sets(answer)], np.random.default_rng(SEED))
     for number, check in enumerate(following, 1):
         lines += ["", item(f"{number}.", f"{plain(check.point)} ({check.point})")]
-        care = [c for c in cares_for(cares_of(check)) if c.id != ALWAYS]
-        lines += [paragraph(f"Care, {c.title.lower()}: {c.text[0]}", 3, 2) for c in care]
         worth = f"{check.minutes:.3g} min; expected to tell {check.gain_bits:.2f} bits"
         lines.append(paragraph(f"{state_words(check.state)}; {worth}", 3, 2))
         lines += [item("-", words, 3) for words in what_it_tells(answer, outlook, check, system)]
+    return lines
+
+
+def none_left(answer: Answer) -> str:
+    """That no check is worth its minutes, and how little the best would tell."""
+    best = max((check.gain_bits for check in answer.next), default=0.0)
+    return f"None is worth its minutes: the best would tell {best:.2f} bits."
+
+
+def _short_cautions(following: Sequence[Check]) -> list[str]:
+    """The first caution of each kind, with the checks that it is for; `wringout next` gives all."""
+    lines = [item("!", f"{cares_for(())[0].text[0]} All cautions: wringout next.")]
+    for care in cares_for([id for check in following for id in cares_of(check)]):
+        if care.id != ALWAYS:
+            numbers = [str(n) for n, check in enumerate(following, 1) if care.id in cares_of(check)]
+            lines.append(item("!", f"{' and '.join(numbers)}, {care.title.lower()}: {care.text[0]}"))
     return lines

@@ -42,13 +42,14 @@ def command(call: str, as_json: bool, count: int, units: UnitSystem | None) -> N
     """What to read next at the unit of CALL: where, how, why and how long, cautions first."""
     import numpy as np
 
+    from wringout.cli.check_text import worth_asking
     from wringout.cli.weigh import load
     from wringout.documents.overview import system_of
     from wringout.weighing.answer import weigh
 
     loaded = load(call)
     answer = weigh(loaded, np.random.default_rng(SEED))
-    following = answer.next[:count]
+    following = worth_asking(answer, count)
     if as_json:
         click.echo(json.dumps(_document(following), ensure_ascii=False))
         return
@@ -101,13 +102,13 @@ def _document(following: Sequence[Check]) -> dict[str, Any]:
 def _text(answer: Answer, following: Sequence[Check], system: UnitSystem) -> list[str]:
     import numpy as np
 
-    from wringout.cli.check_text import best_sets, cares_of
+    from wringout.cli.check_text import best_sets, cares_of, none_left
     from wringout.cli.explain_text import cautions
     from wringout.cli.layout import heading, paragraph
     from wringout.weighing.outlook import Outlook
 
     if not following:
-        return [paragraph("Nothing is left to read that would tell more.")]
+        return [paragraph(none_left(answer))]
     cares = [care for check in following for care in cares_of(check)]
     lines = [heading("CAUTIONS FIRST"), *cautions(cares)]
     outlook = Outlook(answer, [index for index, _, _ in best_sets(answer)], np.random.default_rng(SEED))
