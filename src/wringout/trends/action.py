@@ -15,7 +15,7 @@ import numpy as np
 from wringout.quantity import Dimension
 from wringout.trends.finding import Finding, Show, measured
 from wringout.trends.first_order import simulated
-from wringout.trends.signals import Mask, block_means, correlation, filled, moving_mean, regular_pieces
+from wringout.trends.signals import Mask, block_means, correlation, filled, regular_pieces
 from wringout.trends.table import DAY, HOUR, Array, Span, TrendTable
 
 __all__ = ["Action", "Identified", "action_findings", "identify"]
@@ -27,7 +27,7 @@ LEAST_TRAVEL = 0.08  # a command that never moves further than this tells nothin
 SURE_T = 8.0  # gain over its standard deviation from which the sign counts as known
 WEAK = 3.0  # K for the whole travel: an output that does less moves nothing worth having
 MOST_GAIN = 60.0  # K for the whole travel: no coil of an air handler does more
-MOST_CHUNKS = 60  # days that are enough
+MOST_CHUNKS = 30  # days that are enough
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,7 +65,11 @@ class Identified:
         """Whether the sign is beyond doubt."""
         if not self.confirmed or abs(self.gain) > MOST_GAIN:
             return False
-        return abs(self.t_value) >= SURE_T and self.agreeing >= 0.75 and abs(self.gain) * (self.high - self.low) >= 0.8
+        return (
+            abs(self.t_value) >= SURE_T
+            and self.agreeing >= 0.75
+            and abs(self.gain) * (self.high - self.low) >= 0.8
+        )
 
     @property
     def nothing(self) -> bool:
@@ -103,17 +107,17 @@ def identify(
     width = max(int(SLOW / step), 3)
     y_fast = _fast(y, width)
     best: tuple[float, float, float, Array, Array] | None = None
-    for dead in DEAD_TIMES:
-        delay = round(dead / step)
-        if delay * step != dead and dead > 0.0:
-            continue
-        x = simulated(u, TIME_CONSTANTS, delay, step)
-        z = [simulated(other, TIME_CONSTANTS, delay, step) for other in others]
-        for k, tau in enumerate(TIME_CONSTANTS):
-            columns = [_fast(x[k], width), *(_fast(other[k], width) for other in z)]
+    lagged = [simulated(signal, TIME_CONSTANTS, 0, step) for signal in (u, *others)]
+    for k, tau in enumerate(TIME_CONSTANTS):
+        fast = [_fast(signal[k], width) for signal in lagged]
+        for dead in DEAD_TIMES:
+            delay = round(dead / step)
+            if delay * step != dead:
+                continue
+            columns = [_delayed(signal, delay) for signal in fast]
             loss, _ = _loss(columns, y_fast, there)
             if best is None or loss < best[0]:
-                best = (loss, float(tau), delay * step, columns[0], np.array(columns[1:]))
+                best = (loss, float(tau), dead, columns[0], np.array(columns[1:]))
     if best is None:
         return None
     _, tau, dead, x_fast, z_fast = best
@@ -141,6 +145,13 @@ def identify(
     )
 
 
+def _delayed(rows: Array, delay: int) -> Array:
+    """Rows later by so many samples; before there was anything, nothing moved."""
+    if not delay:
+        return rows
+    return np.concatenate([np.zeros((len(rows), delay)), rows[:, :-delay]], axis=1)
+
+
 def _settled_slope(u: Array, y: Array, others: list[Array], there: Mask, step: float) -> tuple[float, float]:
     """Slope of quarter-hour means within days, and its standard deviation (infinite where data are few)."""
     width = max(int(900.0 / step), 1)
@@ -153,7 +164,9 @@ def _settled_slope(u: Array, y: Array, others: list[Array], there: Mask, step: f
     seen = np.isfinite(blocks[-1])
     if seen.sum() < 12:
         return 0.0, np.inf
-    centred = [b - (np.where(seen, b, 0.0).sum(axis=1) / np.maximum(seen.sum(axis=1), 1))[:, None] for b in blocks]
+    centred = [
+        b - (np.where(seen, b, 0.0).sum(axis=1) / np.maximum(seen.sum(axis=1), 1))[:, None] for b in blocks
+    ]
     a = np.stack([b[seen] for b in centred[:-1]], axis=1)
     target = centred[-1][seen]
     inverse = np.linalg.pinv(a.T @ a)
@@ -201,11 +214,20 @@ def _chunks(
 
 
 def _padded(values: Array, length: int) -> Array:
-    return np.concatenate([values, np.full(length - len(values), values[-1])]) if len(values) < length else values
+    return (
+        np.concatenate([values, np.full(length - len(values), values[-1])])
+        if len(values) < length
+        else values
+    )
 
 
 def _fast(rows: Array, width: int) -> Array:
-    return np.stack([row - moving_mean(row, width) for row in rows])
+    """Rows without their slow part."""
+    half = max(width // 2, 1)
+    total = np.concatenate([np.zeros((len(rows), 1)), np.cumsum(rows, axis=1)], axis=1)
+    index = np.arange(rows.shape[1])
+    low, high = np.maximum(index - half, 0), np.minimum(index + half + 1, rows.shape[1])
+    return np.asarray(rows - (total[:, high] - total[:, low]) / (high - low), dtype=float)
 
 
 def _loss(columns: list[Array], y: Array, there: Mask) -> tuple[float, Array]:

@@ -67,7 +67,7 @@ def traits_of(time: Array, values: Array, fahrenheit: bool, percent: bool) -> Tr
     scale = 0.01 if percent else 1.0
     celsius = (picked - 32.0) / 1.8 if fahrenheit else picked
     shares = finite * scale
-    lag = max(int(round(len(picked) * 3600.0 / max(time[-1] - time[0], 3600.0))), 1) if len(time) > 1 else 1
+    lag = max(round(len(picked) * 3600.0 / max(time[-1] - time[0], 3600.0)), 1) if len(time) > 1 else 1
     return Traits(
         fahrenheit=fahrenheit,
         low=float(finite.min()),

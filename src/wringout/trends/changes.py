@@ -39,7 +39,12 @@ WATCHED = (
     "shown.stages_called", "shown.dehumidifying", "coil_leaving.t", "return.rh", "space.rh", "supply.rh",
     "supply.dew_point", "loop.flow", "reheat.water_in", "chilled.water_in", "supply.airflow", "fan.speed",
 )  # fmt: skip
-SET = ("shown.setpoint_dew_point", "shown.setpoint_space_t", "shown.setpoint_supply_t", "shown.reheat_in_hand")
+SET = (
+    "shown.setpoint_dew_point",
+    "shown.setpoint_space_t",
+    "shown.setpoint_supply_t",
+    "shown.reheat_in_hand",
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,14 +71,18 @@ class Changed(Finding):
         parts = []
         for shift in self.shifts:
             dimension = measure_of(shift.point).dimension
-            parts.append(f"{shift.point} from {show(shift.before, dimension)} to {show(shift.after, dimension)}")
+            parts.append(
+                f"{shift.point} from {show(shift.before, dimension)} to {show(shift.after, dimension)}"
+            )
         return f"At {told_in_words(self.at)} the level changed: {'; '.join(parts)}."
 
     def means(self) -> str:
         if all(shift.point in SET for shift in self.shifts):
             return "A setting was altered. Ask who did, and why."
         if len(self.shifts) > 1:
-            return "They changed together, so look for one reason: what was done, or what failed, at that time?"
+            return (
+                "They changed together, so look for one reason: what was done, or what failed, at that time?"
+            )
         return "What was done, or what failed, at that time?"
 
     def figures(self) -> dict[str, tuple[float, Dimension]]:
@@ -106,15 +115,17 @@ def _shifts(piece: TrendTable, point: str) -> list[Shift]:
         return []
     length = piece.time[-1] - piece.time[0]
     block = max(BLOCK, np.ceil(length / MOST / BLOCK) * BLOCK, piece.step)
-    width = max(int(round(block / piece.step)), 1)
+    width = max(round(block / piece.step), 1)
     means = filled(block_means(values, width))
     if len(means) < 16 or not np.isfinite(means).all():
         return []
     rest = means - _of_the_day(piece.time[0], means, block)
-    around = max(int(round(AROUND / block)), 2)
+    around = max(round(AROUND / block), 2)
     jumps = jump_statistic(rest, around)
     usual = float(np.nanmedian(np.abs(jumps))) / 0.6745
     least = LEAST.get(measure_of(point).dimension, 0.15 * float(np.median(np.abs(means))) + 1e-12)
+    if not np.nanmax(np.abs(jumps), initial=0.0) >= max(UNUSUAL * usual, least):
+        return []
     spread = _spread(rest, around)
     hits = change_points(rest, 9.0 * spread * spread * np.log(len(rest)), max(int(STAYS / block), 2))
     found = []

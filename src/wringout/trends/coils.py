@@ -6,10 +6,12 @@ coils) the rise over them is read at each settled command; without it only what 
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 from typing import ClassVar
 
 import numpy as np
+from numpy.typing import NDArray
 
 from wringout.documents.unit import Unit
 from wringout.quantity import Dimension
@@ -96,7 +98,11 @@ class Fighting(Finding):
     heating: float = measured(Dimension.FRACTION)
 
     def says(self, show: Show) -> str:
-        state = "while the unit is not dehumidifying" if "shown.dehumidifying" in self.points else "at the same time"
+        state = (
+            "while the unit is not dehumidifying"
+            if "shown.dehumidifying" in self.points
+            else "at the same time"
+        )
         return (
             f"Heating ({show(self.heating, Dimension.FRACTION)} on average) and cooling are commanded {state}, for "
             f"{show(self.hours, Dimension.TIME)}: {when(self.spans)}."
@@ -117,19 +123,25 @@ def coil_findings(table: TrendTable, unit: Unit | None = None) -> list[CoilAgain
         if piece.step > 900.0:
             continue
         before = piece.first_of("coil_leaving.t", "mixed.t")
-        days = np.unique((piece.time // DAY).astype(int))
         for state, mask in _states(piece).items():
             still = settled(mask & fan_on(piece), max(int(SETTLE / piece.step), 1))
-            for day in days:
-                chosen = still & (piece.time // DAY == day)
-                if chosen.sum() * piece.step < LEAST:
+            for day in _days(piece):
+                chosen = np.flatnonzero(still[day]) + day.start
+                if len(chosen) * piece.step < LEAST:
                     continue
                 for hit in _judge(piece, supply, before, state, chosen, fan_rise):
                     what, against, fights, rise, expected = hit
-                    span = Span(float(piece.time[chosen][0]), float(piece.time[chosen][-1]) + piece.step)
-                    weight = float(chosen.sum() * piece.step)
+                    span = Span(float(piece.time[chosen[0]]), float(piece.time[chosen[-1]]) + piece.step)
+                    weight = float(len(chosen) * piece.step)
                     gathered.setdefault((what, fights, against), []).append((span, weight, rise, expected))
     return [_finding(key, hits) for key, hits in gathered.items()]
+
+
+def _days(piece: TrendTable) -> list[slice]:
+    """The calendar days of a piece."""
+    day = (piece.time // DAY).astype(np.int64)
+    edges = [0, *(np.flatnonzero(np.diff(day)) + 1).tolist(), len(day)]
+    return [slice(a, b) for a, b in itertools.pairwise(edges)]
 
 
 def _states(table: TrendTable) -> dict[str, Mask]:
@@ -153,11 +165,12 @@ def _states(table: TrendTable) -> dict[str, Mask]:
     }
 
 
+Indices = NDArray[np.int64]
 _Hit = tuple[str, str, bool, float, float]
 
 
 def _judge(
-    table: TrendTable, supply: str, before: str | None, state: str, chosen: Mask, fan_rise: float
+    table: TrendTable, supply: str, before: str | None, state: str, chosen: Indices, fan_rise: float
 ) -> list[_Hit]:
     if before is not None:
         ahead = table[before][chosen]
@@ -194,7 +207,7 @@ def _by_rise(state: str, before: str, rise: float, fan: float, ahead: float, bet
     return hits
 
 
-def _without_rise(table: TrendTable, supply: str, state: str, chosen: Mask, fan: float) -> list[_Hit]:
+def _without_rise(table: TrendTable, supply: str, state: str, chosen: Indices, fan: float) -> list[_Hit]:
     """Without the air before the coils: only what no healthy unit shows."""
     out = table[supply][chosen]
     hits: list[_Hit] = []
@@ -252,12 +265,12 @@ def _finding(key: tuple[str, bool, str], hits: list[tuple[Span, float, float, fl
     )
 
 
-def fighting_findings(table: TrendTable) -> list[Fighting]:
+def fighting_findings(table: TrendTable, unit: Unit | None = None) -> list[Fighting]:
     """Heating and cooling commanded together where drying is not what is wanted."""
     if "shown.reheat_command" not in table:
         return []
     drying = table.get("shown.dehumidifying")
-    if drying is None and dehumidifier(table):
+    if drying is None and (unit is not None or dehumidifier(table)):
         return []  # cooling and reheating together is how it dries
     spans: list[Span] = []
     hours = 0.0
@@ -281,7 +294,9 @@ def fighting_findings(table: TrendTable) -> list[Fighting]:
             hours += span.hours
     if not spans or not np.isfinite(table.step):
         return []
-    points = ("shown.reheat_command", "cooling.command") + (("shown.dehumidifying",) if drying is not None else ())
+    points = ("shown.reheat_command", "cooling.command") + (
+        ("shown.dehumidifying",) if drying is not None else ()
+    )
     return [
         Fighting(
             points=points,

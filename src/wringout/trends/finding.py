@@ -88,7 +88,9 @@ class Finding:
             "weight": round(self.weight, 3),
             "points": list(self.points),
             "spans": [{"from": iso(span.start), "to": iso(span.end)} for span in self.spans],
-            "figures": {name: _figure(value, measures, system) for name, (value, measures) in self.figures().items()},
+            "figures": {
+                name: _figure(value, measures, system) for name, (value, measures) in self.figures().items()
+            },
             "says": self.says(show),
             "means": self.means(),
         }

@@ -97,6 +97,8 @@ def follows(one: Array, other: Array, step: float, dimension: Dimension = Dimens
     noise = float(np.hypot(noise_of(one), noise_of(other)))
     tolerance = min(max(3.0 * noise, LEAST_TOLERANCE[dimension]), MOST_TOLERANCE[dimension])
     apart = (np.abs(a - b) > tolerance).astype(float)
+    if apart.mean() > 0.98:
+        return np.zeros(len(one), dtype=bool)
     width = max(int(WINDOW / step), 3)
     mean_apart = moving_mean(apart, width)
     bias = np.abs(moving_mean(a - b, width))
@@ -139,11 +141,15 @@ def _pair(table: TrendTable, one: str, other: str) -> Following | None:
             continue
         long = spans_of(mask, piece.time, least=0.5 * HOUR, join=300.0)
         spans += long
-        smooth_one, smooth_other = (moving_mean(filled(piece[p]), max(int(600.0 / step), 3)) for p in (one, other))
+        smooth_one, smooth_other = (
+            moving_mean(filled(piece[p]), max(int(600.0 / step), 3)) for p in (one, other)
+        )
         for span in long:
-            inside = (piece.time >= span.start) & (piece.time < span.end)
+            inside = slice(*np.searchsorted(piece.time, [span.start, span.end]))
             stride = max(int(1800.0 / step), 1)
-            travel += min(float(np.abs(np.diff(s[inside][::stride])).sum()) for s in (smooth_one, smooth_other))
+            travel += min(
+                float(np.abs(np.diff(s[inside][::stride])).sum()) for s in (smooth_one, smooth_other)
+            )
             moves.append((smooth_one[inside], smooth_other[inside]))
         apart = np.abs(piece[one] - piece[other])[mask]
         differences.append(float(apart[np.isfinite(apart)].mean()))

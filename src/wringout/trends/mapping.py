@@ -86,7 +86,11 @@ def mapped(raw: RawTable, told: Trend) -> TrendTable:
     """
     picked: list[tuple[str, str, str, bool]] = []
     dirt: list[Dirt] = []
-    shares = [c for c in told.columns if c.dimension is Dimension.FRACTION and (r := raw.column(c.column)) is not None]
+    shares = [
+        c
+        for c in told.columns
+        if c.dimension is Dimension.FRACTION and (_r := raw.column(c.column)) is not None
+    ]
     of_one = _counts_of_one([raw.column(c.column).values for c in shares])  # type: ignore[union-attr]
     for column in told.columns:
         if raw.column(column.column) is None:
@@ -97,7 +101,9 @@ def mapped(raw: RawTable, told: Trend) -> TrendTable:
             raise InputError(
                 f'the trend file has no column "{column.column[:60]}" of numbers; it has {names}', raw.name
             )
-        picked.append((column.column, column.point, column.unit, of_one and column.dimension is Dimension.FRACTION))
+        picked.append(
+            (column.column, column.point, column.unit, of_one and column.dimension is Dimension.FRACTION)
+        )
     return _table(raw, picked, dirt)
 
 
@@ -137,11 +143,20 @@ def _within(name: str, values: Array, low: float, high: float, dirt: list[Dirt])
         out = (values < low - slack) | (values > high + slack)
         over = ~out & ((values < low) | (values > high))
     if over.any():
-        dirt.append(Dirt("over_the_end", f"{name}: {int(over.sum())} values a little over their end", int(over.sum()), name))
+        dirt.append(
+            Dirt(
+                "over_the_end",
+                f"{name}: {int(over.sum())} values a little over their end",
+                int(over.sum()),
+                name,
+            )
+        )
         values = np.where(over, np.minimum(np.maximum(values, low), high), values)
     if out.any():
         count = int(out.sum())
-        dirt.append(Dirt("out_of_range", f"{name}: {count} values that this point cannot have left out", count, name))
+        dirt.append(
+            Dirt("out_of_range", f"{name}: {count} values that this point cannot have left out", count, name)
+        )
         values = np.where(out, np.nan, values)
     return values
 

@@ -32,7 +32,10 @@ SENSED = (
 )  # fmt: skip
 STUCK_HOURS = 6.0
 UNLIKELY = 25.0  # changes that should have been seen in a flat stretch, going by the sensor's own pace
-COARSE = {Dimension.TEMPERATURE: 0.45, Dimension.FRACTION: 0.045}  # K; share: steps that hide what control does
+COARSE = {
+    Dimension.TEMPERATURE: 0.45,
+    Dimension.FRACTION: 0.045,
+}  # K; share: steps that hide what control does
 DRIFT_DAYS = 6.0
 LEAST_DRIFT = {Dimension.TEMPERATURE: 1.0, Dimension.FRACTION: 0.05}
 APART = 1.0  # K that two sensors and their rounding may be apart where physics sets an order: judgement
@@ -58,7 +61,10 @@ class Stuck(Finding):
         return "Sensor, wire or input has failed, or the controller holds the last value it had. Control acts on it blindly."
 
     def figures(self) -> dict[str, tuple[float, Dimension]]:
-        return {"value": (self.value, measure_of(self.points[0]).dimension), "hours": (self.hours, Dimension.TIME)}
+        return {
+            "value": (self.value, measure_of(self.points[0]).dimension),
+            "hours": (self.hours, Dimension.TIME),
+        }
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -145,10 +151,14 @@ def stuck_findings(table: TrendTable) -> list[Stuck]:
                 continue
             index = np.flatnonzero(there)
             same = np.concatenate([[False], np.diff(values[index]) == 0.0])
-            for start, stop in runs(same):
+            for start, stop in runs(same, int(0.5 * STUCK_HOURS * HOUR / piece.step)):
                 begin, end = index[start - 1], index[stop - 1]
                 hours = (piece.time[end] - piece.time[begin]) / HOUR
-                if hours < STUCK_HOURS or pace * hours < UNLIKELY or not _others_move(piece, point, begin, end):
+                if (
+                    hours < STUCK_HOURS
+                    or pace * hours < UNLIKELY
+                    or not _others_move(piece, point, begin, end)
+                ):
                     continue
                 spans.append(Span(float(piece.time[begin]), float(piece.time[end])))
                 value = float(values[begin])
@@ -167,7 +177,7 @@ def _pace(parts: list[Array], step: float) -> float:
         if len(finite) < 3:
             continue
         same = np.concatenate([[False], np.diff(finite) == 0.0])
-        dead = sum(b - a for a, b in runs(same) if (b - a) * step >= 2.0 * HOUR)
+        dead = sum(b - a for a, b in runs(same, int(2.0 * HOUR / step)))
         changes += float(np.count_nonzero(~same)) - 1.0
         hours += (len(finite) - dead) * step / HOUR
     if hours < 0.02 * sum(len(p) for p in parts) * step / HOUR or changes <= 2.0:
@@ -235,7 +245,9 @@ def drifting_findings(table: TrendTable) -> list[Drifting]:
         if there.sum() < DRIFT_DAYS:
             continue
         x, y = days[there].astype(float), medians[there]
-        slopes = (y[None, :] - y[:, None])[np.triu_indices(len(x), 1)] / (x[None, :] - x[:, None])[np.triu_indices(len(x), 1)]
+        slopes = (y[None, :] - y[:, None])[np.triu_indices(len(x), 1)] / (x[None, :] - x[:, None])[
+            np.triu_indices(len(x), 1)
+        ]
         rate = float(np.median(slopes))
         total = rate * (x[-1] - x[0])
         rest = y - np.median(y - rate * x) - rate * x
@@ -245,7 +257,14 @@ def drifting_findings(table: TrendTable) -> list[Drifting]:
         if abs(total) >= LEAST_DRIFT[dimension] and steady.mean() > 0.85 and spread < 0.15 * abs(total):
             spans = (Span(float(table.time[0]), float(table.time[-1])),)
             found.append(
-                Drifting(points=(one, other), spans=spans, weight=0.6, rate=rate, total=total, days=float(x[-1] - x[0]))
+                Drifting(
+                    points=(one, other),
+                    spans=spans,
+                    weight=0.6,
+                    rate=rate,
+                    total=total,
+                    days=float(x[-1] - x[0]),
+                )
             )
     return found
 
@@ -266,23 +285,31 @@ def against_physics_findings(table: TrendTable) -> list[AgainstPhysics]:
     ):
         if dew in table and bulb in table:
             over = table[dew] - table[bulb]
-            found += _against(table, over, np.ones(len(over), dtype=bool), (dew, bulb), "A dew point over its dry bulb")
+            found += _against(
+                table, over, np.ones(len(over), dtype=bool), (dew, bulb), "A dew point over its dry bulb"
+            )
     on = fan_on(table)
     supply = table.first_of("shown.supply_t", "supply.t")
     if supply is not None and "coil_leaving.t" in table:
         under = table["coil_leaving.t"] - table[supply]
-        found += _against(table, under, on, (supply, "coil_leaving.t"), "Supply air colder than the cooling coil leaves it")
+        found += _against(
+            table, under, on, (supply, "coil_leaving.t"), "Supply air colder than the cooling coil leaves it"
+        )
     inside = table.first_of("return.t", "shown.space_t")
     if {"mixed.t", "outdoor.t"} <= table.values.keys() and inside == "return.t":
         low = np.fmin(table["outdoor.t"], table["return.t"])
         high = np.fmax(table["outdoor.t"], table["return.t"])
         outside = np.fmax(table["mixed.t"] - high, low - table["mixed.t"])
         points = ("mixed.t", "return.t", "outdoor.t")
-        found += _against(table, outside - 1.5, on, points, "Mixed air outside what return and outdoor air can give")
+        found += _against(
+            table, outside - 1.5, on, points, "Mixed air outside what return and outdoor air can give"
+        )
     cooling = cooling_on(table)
     if {"coil_leaving.t", "mixed.t"} <= table.values.keys() and cooling is not None:
         over = table["coil_leaving.t"] - table["mixed.t"]
-        found += _against(table, over, on & cooling, ("coil_leaving.t", "mixed.t"), "Air warmer behind the cooling coil")
+        found += _against(
+            table, over, on & cooling, ("coil_leaving.t", "mixed.t"), "Air warmer behind the cooling coil"
+        )
     return found
 
 
@@ -298,10 +325,14 @@ def _against(
     there = np.isfinite(excess)
     if not there.any():
         return []
-    smooth = moving_mean(np.where(there, excess, 0.0), width) / np.maximum(moving_mean(there.astype(float), width), 1e-9)
+    smooth = moving_mean(np.where(there, excess, 0.0), width) / np.maximum(
+        moving_mean(there.astype(float), width), 1e-9
+    )
     mask = (smooth > APART) & steady & there
     spans = spans_of(mask, table.time, least=1800.0, join=900.0)
-    hours = sum(min(span.hours, float(mask[_inside(table, span)].sum()) * step / HOUR) for span in spans) * HOUR
+    hours = (
+        sum(min(span.hours, float(mask[_inside(table, span)].sum()) * step / HOUR) for span in spans) * HOUR
+    )
     valid = float((steady & there).sum()) * step
     if hours < LEAST_AGAINST or hours < 0.05 * valid:
         return []

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+import itertools
 
 import numpy as np
 from numpy.typing import NDArray
 
-from wringout.trends.table import HOUR, Array, Span, TrendTable
+from wringout.trends.table import Array, Span, TrendTable
 
 __all__ = [
     "Mask",
@@ -25,9 +25,6 @@ __all__ = [
 
 Mask = NDArray[np.bool_]
 
-CUT = 3.0 * HOUR  # a gap longer than this ends a piece: what came before tells nothing about after
-LEAST_STEP = 60.0  # [s]; faster logs are averaged: nothing in a building's air moves faster
-
 
 def regular_pieces(table: TrendTable) -> list[TrendTable]:
     """The table on even steps, cut at long gaps.
@@ -40,31 +37,8 @@ def regular_pieces(table: TrendTable) -> list[TrendTable]:
     -------
     list of TrendTable
         Each with a time axis of even steps (of a minute at least); rows that are missing inside a piece hold NaN.
-        Values logged only on change are held until the next one.
     """
-    if len(table.time) < 2:
-        return []
-    step = max(LEAST_STEP, round(table.step / 5.0) * 5.0)
-    pieces = []
-    for piece in table.pieces(max(CUT, 5.0 * step)):
-        if len(piece.time) < 2:
-            continue
-        start = np.floor(piece.time[0] / step) * step
-        slot = np.floor((piece.time - start) / step + 1e-6).astype(np.int64)
-        count = int(slot[-1]) + 1
-        even = len(slot) == count and bool(np.all(np.diff(slot) == 1))
-        values = piece.values if even else {p: _on_slots(v, slot, count) for p, v in piece.values.items()}
-        pieces.append(replace(piece, time=start + step * np.arange(count), values=values))
-    return pieces
-
-
-def _on_slots(values: Array, slot: NDArray[np.int64], count: int) -> Array:
-    """The mean of what falls into each slot; NaN where nothing does."""
-    there = np.isfinite(values)
-    number = np.bincount(slot[there], minlength=count)
-    total = np.bincount(slot[there], weights=values[there], minlength=count)
-    with np.errstate(invalid="ignore"):
-        return np.where(number > 0, total / np.maximum(number, 1), np.nan)
+    return list(table.even_pieces)
 
 
 def block_means(values: Array, width: int) -> Array:
@@ -124,20 +98,26 @@ def noise_of(values: Array) -> float:
     return float(np.median(np.abs(np.diff(finite, 2))) / 0.6745 / np.sqrt(6.0))
 
 
-def runs(mask: Mask) -> list[tuple[int, int]]:
-    """Start and end (exclusive) of every run of True."""
+def runs(mask: Mask, least: int = 1) -> list[tuple[int, int]]:
+    """Start and end (exclusive) of every run of True that is at least so many samples long."""
     if not len(mask):
         return []
-    edges = np.flatnonzero(np.diff(np.concatenate([[0], mask.astype(np.int8), [0]])))
-    return [(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True)]
+    padded = np.zeros(len(mask) + 2, dtype=np.int8)
+    padded[1:-1] = mask
+    edges = np.flatnonzero(np.diff(padded))
+    first, last = edges[::2], edges[1::2]
+    long = last - first >= least
+    return list(zip(first[long].tolist(), last[long].tolist(), strict=True))
 
 
 def settled(mask: Mask, samples: int) -> Mask:
     """Where a state has held for `samples` samples before: the first ones of every run are left out."""
-    out = mask.copy()
-    for start, stop in runs(mask):
-        out[start : min(start + samples, stop)] = False
-    return out
+    if samples <= 0 or not len(mask):
+        return mask.copy()
+    held = np.cumsum(np.concatenate([[0], (~mask).astype(np.int64)]))
+    index = np.arange(len(mask))
+    first = np.maximum(index - samples, 0)
+    return np.asarray(mask & (held[index + 1] == held[first]) & (index >= samples))
 
 
 def spans_of(mask: Mask, time: Array, least: float = 0.0, join: float = 0.0) -> tuple[Span, ...]:
@@ -162,7 +142,7 @@ def _cut(found: list[tuple[int, int]], at: NDArray[np.int64]) -> list[tuple[int,
     out = []
     for start, stop in found:
         edges = [start, *at[(at > start) & (at < stop)].tolist(), stop]
-        out += list(zip(edges[:-1], edges[1:], strict=True))
+        out += list(itertools.pairwise(edges))
     return out
 
 

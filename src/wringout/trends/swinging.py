@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import math
+from dataclasses import dataclass, field
 from typing import ClassVar
 
 import numpy as np
@@ -24,7 +25,9 @@ LEAST_COMMAND = 0.10
 LEAST_TEMPERATURE = 1.5  # K, of the supply air
 LEAST_SPACE = 0.4  # K
 LEAST_SHARE = 0.15  # of the time
-NEAR_SEAT = 0.35  # mean command under which a valve that touches its seat swings because the load is small; judgement
+NEAR_SEAT = (
+    0.35  # mean command under which a valve that touches its seat swings because the load is small; judgement
+)
 
 STARTS_PER_HOUR = 6.0  # more starts of a compressor in an hour are too many; common practice
 SHORTEST_RUN = 180.0  # [s]
@@ -48,7 +51,9 @@ class Swinging(Finding):
 
     def says(self, show: Show) -> str:
         t, f, d = Dimension.TIME, Dimension.FRACTION, Dimension.TEMPERATURE_DIFFERENCE
-        what = {"reheat": "The reheat command", "cooling": "The cooling command"}.get(self.driver, "The supply air")
+        what = {"reheat": "The reheat command", "cooling": "The cooling command"}.get(
+            self.driver, "The supply air"
+        )
         parts = [f"{what} swings with a period of {show(self.period, t)}"]
         if self.driver != "elsewhere":
             parts.append(f", {show(2.0 * self.amplitude, f)} from top to bottom")
@@ -60,7 +65,9 @@ class Swinging(Finding):
 
     def means(self) -> str:
         if self.driver == "elsewhere":
-            return "No command swings with it: look at what brings heat and cold (source, chilled water, pump)."
+            return (
+                "No command swings with it: look at what brings heat and cold (source, chilled water, pump)."
+            )
         if self.near_seat:
             return (
                 "The valve swings near its seat: too large for so small a load. It wears, and does little other harm; a "
@@ -95,16 +102,48 @@ class ShortCycling(Finding):
         )
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(eq=False)
 class _Window:
+    """Some hours of signals without their slow parts; what swings is worked out when asked for."""
+
     start: float
     stop: float
-    swings: dict[str, Oscillation]
-    means: dict[str, float]
-    lows: dict[str, float]
+    step: float
+    fast: dict[str, Array]
+    plain: dict[str, Array]
+    known: dict[str, Oscillation] = field(default_factory=dict)
+
+    def amplitude(self, point: str) -> float:
+        """Half of top to bottom of a sine of the same spread."""
+        return math.sqrt(2.0 * float(np.dot(self.fast[point], self.fast[point])) / len(self.fast[point]))
+
+    def swing(self, point: str) -> Oscillation:
+        if point not in self.known:
+            self.known[point] = oscillation_of(self.fast[point], self.step)
+        return self.known[point]
+
+    def fits(self, point: str, least: float) -> bool:
+        """Whether a signal swings by so much, regularly, and faster than a load does."""
+        if point not in self.fast or self.amplitude(point) < least:
+            return False
+        swing = self.swing(point)
+        return swing.amplitude >= least and swing.swings and swing.period <= LONGEST_PERIOD
+
+    def mean(self, point: str) -> float:
+        return float(np.nanmean(self.plain[point]))
+
+    def low(self, point: str) -> float:
+        return float(np.nanpercentile(self.plain[point], 5.0))
 
 
-_POINTS = ("shown.reheat_command", "cooling.command", "shown.stages_called", "shown.supply_t", "supply.t", "shown.space_t")
+_POINTS = (
+    "shown.reheat_command",
+    "cooling.command",
+    "shown.stages_called",
+    "shown.supply_t",
+    "supply.t",
+    "shown.space_t",
+)
 
 
 def swinging_findings(table: TrendTable) -> list[Swinging]:
@@ -122,7 +161,9 @@ def swinging_findings(table: TrendTable) -> list[Swinging]:
     if not found:
         hits = [w for w in windows if _elsewhere(w)]
         if len(hits) >= max(3, 2 * LEAST_SHARE * len(windows)):
-            found.append(_swinging("elsewhere", table.first_of("shown.supply_t", "supply.t") or "", hits, windows))
+            found.append(
+                _swinging("elsewhere", table.first_of("shown.supply_t", "supply.t") or "", hits, windows)
+            )
     return found
 
 
@@ -137,34 +178,35 @@ def _windows(piece: TrendTable) -> list[_Window]:
         if point in piece and np.isfinite(piece[point]).sum() > 0.5 * len(piece.time):
             fast[point] = high_pass(piece[point], width)
     out = []
-    for start in range(0, max(len(piece.time) - length // 2, 1), length // 2):
+    # half overlapping; over months every other window tells as much
+    hop = length // 2 if len(piece.time) < 200 * length else length
+    for start in range(0, max(len(piece.time) - length // 2, 1), hop):
         part = slice(start, min(start + length, len(piece.time)))
         if part.stop - part.start < length // 2 or on[part].mean() < 0.9:
             continue
-        swings = {point: oscillation_of(values[part], step) for point, values in fast.items()}
-        raw = {p: piece[p][part] for p in ("shown.reheat_command", "cooling.command") if p in fast}
-        raw = {p: v[np.isfinite(v)] for p, v in raw.items() if np.isfinite(v).any()}
-        means = {p: float(v.mean()) for p, v in raw.items()}
-        lows = {p: float(np.percentile(v, 5.0)) for p, v in raw.items()}
-        out.append(_Window(float(piece.time[part.start]), float(piece.time[part.stop - 1]) + step, swings, means, lows))
+        out.append(
+            _Window(
+                float(piece.time[part.start]),
+                float(piece.time[part.stop - 1]) + step,
+                step,
+                {point: values[part] for point, values in fast.items()},
+                {point: piece[point][part] for point in fast},
+            )
+        )
     return out
-
-
-def _fits(swing: Oscillation | None, least: float) -> bool:
-    return swing is not None and swing.amplitude >= least and swing.swings and swing.period <= LONGEST_PERIOD
 
 
 def _drives(window: _Window, point: str) -> bool:
     """Whether this command swings for itself, and not because stages come and go or another command leads."""
-    mine = window.swings.get(point)
-    if not _fits(mine, LEAST_COMMAND):
+    if not window.fits(point, LEAST_COMMAND):
         return False
-    assert mine is not None
-    stages = window.swings.get("shown.stages_called")
-    if point == "shown.reheat_command" and stages is not None and _same_beat(stages, mine) and stages.amplitude > 0.2:
-        return False
-    other = window.swings.get("cooling.command" if point == "shown.reheat_command" else "shown.reheat_command")
-    return not (_fits(other, LEAST_COMMAND) and other is not None and other.amplitude > 1.5 * mine.amplitude)
+    mine = window.swing(point)
+    if point == "shown.reheat_command" and "shown.stages_called" in window.fast:
+        stages = window.swing("shown.stages_called")
+        if _same_beat(stages, mine) and stages.amplitude > 0.2:
+            return False
+    other = "cooling.command" if point == "shown.reheat_command" else "shown.reheat_command"
+    return not (window.fits(other, LEAST_COMMAND) and window.swing(other).amplitude > 1.5 * mine.amplitude)
 
 
 def _same_beat(one: Oscillation, other: Oscillation) -> bool:
@@ -172,28 +214,30 @@ def _same_beat(one: Oscillation, other: Oscillation) -> bool:
 
 
 def _elsewhere(window: _Window) -> bool:
-    supply = window.swings.get("shown.supply_t") or window.swings.get("supply.t")
-    if not _fits(supply, LEAST_TEMPERATURE):
+    supply = "shown.supply_t" if "shown.supply_t" in window.fast else "supply.t"
+    if not window.fits(supply, LEAST_TEMPERATURE):
         return False
-    assert supply is not None
-    rivals = [window.swings.get(p) for p in ("shown.reheat_command", "cooling.command", "shown.stages_called")]
-    return not any(r is not None and r.amplitude > 0.02 and _same_beat(r, supply) for r in rivals)
+    rivals = [
+        p for p in ("shown.reheat_command", "cooling.command", "shown.stages_called") if p in window.fast
+    ]
+    beat = window.swing(supply)
+    return not any(window.amplitude(p) > 0.02 and _same_beat(window.swing(p), beat) for p in rivals)
 
 
 def _swinging(driver: str, point: str, hits: list[_Window], windows: list[_Window]) -> Swinging:
     spans = _joined([Span(w.start, w.stop) for w in hits])
-    swings = [w.swings[point] for w in hits]
+    swings = [w.swing(point) for w in hits]
 
     def amplitude(*points: str) -> float | None:
-        values = [w.swings[p].amplitude for w in hits for p in points if p in w.swings]
+        values = [w.amplitude(p) for w in hits for p in points if p in w.fast]
         return float(np.median(values)) if values else None
 
     command = float(np.median([s.amplitude for s in swings])) if driver != "elsewhere" else float("nan")
     near_seat = (
         driver != "elsewhere"
         and command < 0.35
-        and float(np.median([w.means.get(point, 1.0) for w in hits])) < NEAR_SEAT
-        and float(np.median([w.lows.get(point, 1.0) for w in hits])) < 0.02
+        and float(np.median([w.mean(point) for w in hits])) < NEAR_SEAT
+        and float(np.median([w.low(point) for w in hits])) < 0.02
     )
     return Swinging(
         points=(point,),
@@ -264,7 +308,9 @@ def _moving_count(starts: np.ndarray, length: int, width: int) -> Array:
     total = np.concatenate([[0.0], np.cumsum(marks)])
     half = width // 2
     index = np.arange(length)
-    return np.asarray(total[np.minimum(index + half, length)] - total[np.maximum(index - half, 0)], dtype=float)
+    return np.asarray(
+        total[np.minimum(index + half, length)] - total[np.maximum(index - half, 0)], dtype=float
+    )
 
 
 def _run_lengths(values: Array, starts: np.ndarray, step: float) -> list[float]:

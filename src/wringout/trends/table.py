@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property
@@ -10,6 +11,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 __all__ = ["Array", "Dirt", "RawColumn", "RawTable", "Span", "TrendTable", "DAY", "HOUR"]
+
+CUT = 3.0 * 3600.0  # [s]; a gap longer than this ends a piece: what came before tells nothing about after
+LEAST_STEP = 60.0  # [s]; faster logs are averaged: nothing in a building's air moves faster
 
 Array = NDArray[np.float64]
 
@@ -135,6 +139,24 @@ class TrendTable:
             values={point: values[low:high] for point, values in self.values.items()},
         )
 
+    @cached_property
+    def even_pieces(self) -> tuple[TrendTable, ...]:
+        """The table on even steps (a minute at least), cut at gaps of three hours; empty slots hold NaN."""
+        if len(self.time) < 2:
+            return ()
+        step = max(LEAST_STEP, round(self.step / 5.0) * 5.0)
+        pieces = []
+        for piece in self.pieces(max(CUT, 5.0 * step)):
+            if len(piece.time) < 2:
+                continue
+            start = np.floor(piece.time[0] / step) * step
+            slot = np.floor((piece.time - start) / step + 1e-6).astype(np.int64)
+            count = int(slot[-1]) + 1
+            even = len(slot) == count and bool(np.all(np.diff(slot) == 1))
+            values = piece.values if even else {p: _on_slots(v, slot, count) for p, v in piece.values.items()}
+            pieces.append(replace(piece, time=start + step * np.arange(count), values=values))
+        return tuple(pieces)
+
     def pieces(self, longest_gap: float) -> list[TrendTable]:
         """The table cut where rows are missing for longer than ``longest_gap`` [s]."""
         if len(self.time) == 0:
@@ -147,5 +169,13 @@ class TrendTable:
                 time=self.time[low:high],
                 values={point: values[low:high] for point, values in self.values.items()},
             )
-            for low, high in zip(edges[:-1], edges[1:], strict=True)
+            for low, high in itertools.pairwise(edges)
         ]
+
+
+def _on_slots(values: Array, slot: NDArray[np.int64], count: int) -> Array:
+    """The mean of what falls into each slot; NaN where nothing does."""
+    there = np.isfinite(values)
+    number = np.bincount(slot[there], minlength=count)
+    total = np.bincount(slot[there], weights=values[there], minlength=count)
+    return np.where(number > 0, total / np.maximum(number, 1), np.nan)
