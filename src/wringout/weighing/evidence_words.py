@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Iterable
 from typing import Literal
@@ -246,7 +247,8 @@ def with_spread(name: str, value: float, spread: float, system: System) -> str:
         about = shown(name, spread, system).partition(" ")[0]
     # two digits of a spread are all that is known of it, and the value ends where its spread ends
     size = abs(float(about))
-    decimals = min(len(about.partition(".")[2]), 0 if size >= 9.95 else 1 if size >= 0.995 else 9)
+    digits = 1 - math.floor(math.log10(size)) if size > 0.0 else 0
+    decimals = min(len(about.partition(".")[2]), max(digits, 0))
     value_shown, about = f"{float(number):.{decimals}f}", f"{float(about):.{decimals}f}"
     return f"{value_shown.removeprefix('-') if float(value_shown) == 0.0 else value_shown} +-{about} {unit}"
 
