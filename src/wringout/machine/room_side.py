@@ -69,11 +69,11 @@ def room_balance(s: Settled) -> RoomBalance:
     rated = d.unit.cooling.rated
     moisture_spread = (
         np.square(0.15 * np.maximum(np.abs(removed), np.abs(gain)))
-        + np.square(1.0e-4 * s.flow.supply)
+        + np.square(1.5e-4 * s.flow.supply)
         + (step * (rated.total - rated.sensible) / 2.5e6) ** 2
     ) ** 0.5
     heat_spread = (
-        np.square(0.15 * taken) + np.square(1020.0 * 1.0 * s.flow.supply) + (step * rated.sensible) ** 2
+        np.square(0.15 * taken) + np.square(1020.0 * 1.6 * s.flow.supply) + (step * rated.sensible) ** 2
     ) ** 0.5
     return RoomBalance(
         gain, removed, heat, taken, (gain - removed) / moisture_spread, (heat - taken) / heat_spread

@@ -21,7 +21,7 @@ __all__ = ["HANDLING_MINUTES", "SETTLE_MINUTES", "STATES", "Check", "next_checks
 
 STATES = ("auto", "reheat.command=0 %", "reheat.command=100 %", "cooling.call=0 %", "cooling.call=100 %")
 SETTLE_MINUTES = 15.0  # a forced state counts so much before its readings mean anything
-HANDLING_MINUTES = 9.0  # deciding, walking there, opening up, writing down: judgement
+HANDLING_MINUTES = 5.0  # deciding, walking there, opening up, writing down: judgement
 BINS = 24
 NOT_ASKED = frozenset({"shown.dehumidifying"})
 
