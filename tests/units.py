@@ -300,7 +300,7 @@ def random_conditions(d: Design, samples: int, generator: np.random.Generator) -
     outdoor_t = day.outdoor_t + generator.uniform(-20.0, 8.0, samples)
     outdoor_dew = np.minimum(day.outdoor_dew_point + generator.uniform(-15.0, 5.0, samples), outdoor_t - 0.2)
     space_t = control.space_t + generator.uniform(-6.0, 6.0, samples)
-    space_dew = np.minimum(control.dew_point + generator.uniform(-4.0, 9.0, samples), space_t - 0.5)
+    space_dew = np.minimum(control.dew_point + generator.uniform(-4.0, 9.0, samples), space_t - 1.2)
     most = most_stages(d)
     whole = generator.integers(0, int(most) + 1, samples).astype(float)
     stages = np.where(generator.random(samples) < 0.3, generator.uniform(0.0, most, samples), whole)

@@ -215,8 +215,9 @@ def water(design: Design, p: Values, c: Conditions, at: Plug, air_t: Array, dry_
     assert loop is not None
     main, coil, head, strainer_drop = flows(design, p, at)
     per_flow = loop.density * loop.specific_heat
-    main_rate = np.maximum(main, 1e-9) * per_flow
-    coil_rate = np.maximum(np.minimum(coil, main), 1e-10) * per_flow
+    # standing water is a trickle that carries microwatts
+    main_rate = np.maximum(main, 1e-12) * per_flow
+    coil_rate = np.maximum(np.minimum(coil, main), 1e-13) * per_flow
     air_rate = dry_air_flow * 1016.0
     ratio_air = dry_air_flow / design.reheat_rated_flow
     ratio_water = np.maximum(coil_rate / design.reheat_water_rate, 1e-5)

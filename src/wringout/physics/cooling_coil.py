@@ -117,10 +117,9 @@ def air_after_surface(
     Notes
     -----
     The touched share leaves at the surface temperature, saturated if it was wetter than that. Nearly
-    saturated entering air may so leave up to 3 % over saturation: the saturation curve sags under the straight
-    line of mixing. Heat
-    balances exactly: ``total`` is the air's loss of enthalpy less what the condensate carries down the
-    drain at surface temperature.
+    saturated entering air may so leave up to 3 % over saturation: the saturation curve sags under the
+    straight line of mixing. Heat balances exactly: ``total`` is the air's loss of enthalpy less what the
+    condensate carries down the drain at surface temperature.
     """
     touched = np.minimum(saturated_humidity_ratio(surface, pressure), humidity_ratio)
     leaving_t = surface + bypass * (dry_bulb - surface)
@@ -323,7 +322,8 @@ def evaporating_wet_coil(
     Henderson and Rengarajan, ASHRAE Transactions 102(1), 1996, on moisture evaporated from idle coils
     (from memory). Adiabatic saturation: ASHRAE Handbook, Fundamentals 2017, ch. 1, eq. 33.
     """
-    leaving_t = dry_bulb - saturation * (dry_bulb - wet_bulb)
+    # air that is saturated already takes up nothing
+    leaving_t = dry_bulb - saturation * np.maximum(dry_bulb - wet_bulb, 0.0)
     h = enthalpy(dry_bulb, humidity_ratio)
     brought = LIQUID_SPECIFIC_HEAT * wet_bulb
     latent = LATENT_HEAT + SPECIFIC_HEAT_VAPOUR * leaving_t - brought
