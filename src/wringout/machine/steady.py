@@ -152,7 +152,7 @@ def read_points(s: Settled, wanted: Collection[str] | None = None) -> dict[str, 
         "space.t": c.space_t * ones,
         "supply.airflow": s.flow.supply * volume_supply,
         "outdoor.airflow": s.flow.outdoor * volume_outdoor,
-        "filter.drop": filter_drop(s),
+        "filter.drop": filter_drop(s) * ones,
         "fan.current": unit.air.supply_fan.current
         * p["fan_current_ratio"]
         * (FAN_IDLE_SHARE + (1 - FAN_IDLE_SHARE) * p["filter_flow_ratio"] * p["dirt_flow_ratio"])
