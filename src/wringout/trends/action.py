@@ -1,8 +1,8 @@
 """Which way an output acts, how strongly, and how fast: a first-order model identified from everyday running.
 
-Steps are best, but the wandering of a closed loop does as well: what the command did before the temperature did
-it is set against what came after, with the stages of cooling and slow drifts taken out. Where the data cannot
-tell, that is the answer.
+Steps are best, but the wandering of a closed loop does as well: what the command did before the temperature
+did it is set against what came after, with the stages of cooling and slow drifts taken out. Where the data
+cannot tell, that is the answer.
 """
 
 from __future__ import annotations
@@ -35,11 +35,11 @@ class Identified:
     """An identified action.
 
     ``gain`` [K for the whole travel of the command], ``sigma`` its standard deviation, ``time_constant`` and
-    ``dead_time`` [s], ``share`` of the movement explained [0..1], ``agreeing`` share of the days (weighed by what they
-    tell) whose own gain has the same sign, ``low`` and ``high`` the command's span in the data [0..1], ``steps`` how
-    many clear steps there were, ``days`` of data. ``confirmed`` says whether settled means tell the same sign, where
-    the air before the coil is known (where a fast loop holds the very temperature, wandering alone can mislead);
-    ``still`` whether they tell that nothing moves.
+    ``dead_time`` [s], ``share`` of the movement explained [0..1], ``agreeing`` share of the days (weighed by
+    what they tell) whose own gain has the same sign, ``low`` and ``high`` the command's span in the data
+    [0..1], ``steps`` how many clear steps there were, ``days`` of data. ``confirmed`` says whether settled
+    means tell the same sign, where the air before the coil is known (where a fast loop holds the very
+    temperature, wandering alone can mislead); ``still`` whether they tell that nothing moves.
     """
 
     gain: float
@@ -236,11 +236,12 @@ def _loss(columns: list[Array], y: Array, there: Mask) -> tuple[float, Array]:
     b = y[there]
     coefficients, *_ = np.linalg.lstsq(a.T @ a + 1e-9 * np.eye(a.shape[1]), a.T @ b, rcond=None)
     rest = b - a @ coefficients
-    return float(rest @ rest), coefficients
+    return float(rest @ rest), np.asarray(coefficients, dtype=float)
 
 
 def _regression(x: Array, z: Array, y: Array, there: Mask) -> tuple[float, float, float, float]:
-    """Gain with its standard deviation (residuals whitened once), share explained, and how many days agree."""
+    """Gain with its standard deviation (residuals whitened once), share explained, and how many days
+    agree."""
     columns = [x, *z]
     _, coefficients = _loss(columns, y, there)
     rest = y - sum(c * k for c, k in zip(columns, coefficients, strict=True))
@@ -265,7 +266,8 @@ def _regression(x: Array, z: Array, y: Array, there: Mask) -> tuple[float, float
 
 
 def _agreeing(whitened: list[Array], both: Mask, solution: Array) -> float:
-    """Share of the days whose own gain has the sign of the whole, each weighed by how much the command moved."""
+    """Share of the days whose own gain has the sign of the whole, each weighed by how much the command
+    moved."""
     x, *z, y = whitened
     rest = y - sum((c * k for c, k in zip(z, solution[1:], strict=True)), np.zeros_like(y))
     weight = np.where(both, x * x, 0.0).sum(axis=1)
@@ -311,7 +313,10 @@ class Action(Finding):
         size = f"{show(abs(self.gain), d)} over its whole travel (+- {show(2.0 * self.sigma, d)})"
         if self.verdict == "nothing":
             most = show(abs(self.gain) + 2.0 * self.sigma, d)
-            return f"The {what} moved {span}, and the {result} did not follow: over the whole travel {most} at most."
+            return (
+                f"The {what} moved {span}, and the {result} did not follow: over the whole travel {most} at "
+                "most."
+            )
         way = "warms" if self.gain > 0.0 else "cools"
         speed = f"after {show(self.dead_time + self.time_constant, t)} two thirds of it are there"
         return f"More {what} {way} the {result}: {size}; {speed}. Seen {span}."
@@ -319,11 +324,15 @@ class Action(Finding):
     def means(self) -> str:
         if self.verdict == "reversed":
             return (
-                "It acts the wrong way round: control drives it further off the more it tries. Check the action of the "
+                "It acts the wrong way round: control drives it further off the more it tries. Check "
+                "the action of the "
                 "output and of the actuator."
             )
         if self.verdict == "nothing":
-            return "The output is not connected to the air: held in hand, stuck, no medium behind it, or nothing to give."
+            return (
+                "The output is not connected to the air: held in hand, stuck, no medium behind it, or "
+                "nothing to give."
+            )
         if self.verdict == "cannot_tell":
             return "Force the output to 0 and to 100 % for a quarter of an hour each, and look again."
         return "It acts the way it should."

@@ -20,17 +20,18 @@ __all__ = [
 
 # what controllers write into a cell that has no value
 _NOTHING = {
-    "", "-", "--", "---", "n/a", "na", "nan", "null", "none", "nil", "?", "???", "bad", "fault", "no data", "nodata",
-    "invalid", "offline", "missing", "#value!", "#n/a", "#div/0!", "#ref!", "#num!", "#name?", "#null!", "inf", "-inf",
+    "", "-", "--", "---", "n/a", "na", "nan", "null", "none", "nil", "?", "???", "bad", "fault", "no data",
+    "nodata", "invalid", "offline", "missing", "#value!", "#n/a", "#div/0!", "#ref!", "#num!", "#name?",
+    "#null!", "inf", "-inf",
 }  # fmt: skip
 
 _STATES = {
     "on": 1.0, "off": 0.0, "true": 1.0, "false": 0.0, "yes": 1.0, "no": 0.0, "active": 1.0, "inactive": 0.0,
-    "enabled": 1.0, "disabled": 0.0, "enable": 1.0, "disable": 0.0, "open": 1.0, "closed": 0.0, "opened": 1.0,
-    "close": 0.0, "run": 1.0, "stop": 0.0, "running": 1.0, "stopped": 0.0, "start": 1.0, "occupied": 1.0,
-    "unoccupied": 0.0, "occ": 1.0, "unocc": 0.0, "started": 1.0, "high": 1.0, "low": 0.0, "alarm": 1.0, "normal": 0.0,
-    "auto": 0.0, "hand": 1.0, "manual": 1.0, "ein": 1.0, "aus": 0.0, "ja": 1.0, "nein": 0.0, "marche": 1.0,
-    "arret": 0.0, "arrêt": 0.0, "oui": 1.0, "non": 0.0,
+    "enabled": 1.0, "disabled": 0.0, "enable": 1.0, "disable": 0.0, "open": 1.0, "closed": 0.0, "opened":
+    1.0, "close": 0.0, "run": 1.0, "stop": 0.0, "running": 1.0, "stopped": 0.0, "start": 1.0, "occupied":
+    1.0, "unoccupied": 0.0, "occ": 1.0, "unocc": 0.0, "started": 1.0, "high": 1.0, "low": 0.0, "alarm": 1.0,
+    "normal": 0.0, "auto": 0.0, "hand": 1.0, "manual": 1.0, "ein": 1.0, "aus": 0.0, "ja": 1.0, "nein": 0.0,
+    "marche": 1.0, "arret": 0.0, "arrêt": 0.0, "oui": 1.0, "non": 0.0,
 }  # fmt: skip
 
 # numbers that stand for "no value" in the logs of many makers; only believed where the rest lies far away
@@ -45,12 +46,13 @@ _DATE = re.compile(
 _TIME = re.compile(r"\d{1,2}:\d{2}(:\d{2}(\.\d+)?)?( ?[AaPp]\.?[Mm]\.?)?")
 
 _EXTRA_UNITS = {
-    "degrees f": "degF", "degrees c": "degC", "fahrenheit": "degF", "celsius": "degC", "degf": "degF", "degc": "degC",
-    "deg": None, "pct": "%", "percent": "%", "%open": "%", "% open": "%", "%rh": "%", "rh%": "%", "on/off": "yes/no",
-    "true/false": "yes/no", "0/1": "yes/no", "bool": "yes/no", "binary": "yes/no", "in.wg": "inWC", "in.w.g.": "inWC",
-    "in wg": "inWC", "iwg": "inWC", "vdc": "V", "vac": "V", "ppm": None, "kwh": None, "-": None, "stages": "count",
-    "stage": "count", "count": "count", "grains": "gr/lb", "gr": "gr/lb", "datetime": None, "time": None, "date": None,
-    "lux": None,
+    "degrees f": "degF", "degrees c": "degC", "fahrenheit": "degF", "celsius": "degC",
+    "degf": "degF", "degc": "degC", "deg": None, "pct": "%", "percent": "%", "%open": "%",
+    "% open": "%", "%rh": "%", "rh%": "%", "on/off": "yes/no", "true/false": "yes/no",
+    "0/1": "yes/no", "bool": "yes/no", "binary": "yes/no", "in.wg": "inWC", "in.w.g.": "inWC",
+    "in wg": "inWC", "iwg": "inWC", "vdc": "V", "vac": "V", "ppm": None, "kwh": None, "-": None,
+    "stages": "count", "stage": "count", "count": "count", "grains": "gr/lb", "gr": "gr/lb",
+    "datetime": None, "time": None, "date": None, "lux": None,
 }  # fmt: skip
 
 
@@ -72,8 +74,8 @@ _KNOWN = {_folded(word): name for word, name in _EXTRA_UNITS.items()}
 
 
 def unit_of_word(word: str) -> str | None:
-    """The unit that a word is, with brackets or without: ``(°F)`` gives ``degF``; an empty string for a unit that is
-    known and of no use here (ppm); None for no unit at all."""
+    """The unit that a word is, with brackets or without: ``(°F)`` gives ``degF``; an empty string for a unit
+    that is known and of no use here (ppm); None for no unit at all."""
     inner = word.strip().strip("()[]{}<>").strip()
     if not inner or len(inner) > 16:
         return None

@@ -36,14 +36,14 @@ def change_points(values: Array, penalty: float, least: int = 2) -> list[int]:
 
     Notes
     -----
-    Exact minimum of the squared error plus penalty a change, by dynamic programming over the last change (optimal
-    partitioning), with the candidates that can never win again dropped on the way.
+    Exact minimum of the squared error plus penalty a change, by dynamic programming over the last change
+    (optimal partitioning), with the candidates that can never win again dropped on the way.
 
     References
     ----------
-    Jackson et al., An algorithm for optimal partitioning of data on an interval, IEEE Signal Processing Letters 12 (2005);
-    Killick, Fearnhead & Eckley, Optimal detection of changepoints with a linear computational cost, JASA 107 (2012)
-    (both from memory).
+    Jackson et al., An algorithm for optimal partitioning of data on an interval, IEEE Signal Processing
+    Letters 12 (2005); Killick, Fearnhead & Eckley, Optimal detection of changepoints with a linear
+    computational cost, JASA 107 (2012) (both from memory).
     """
     n = len(values)
     if n > MOST_BLOCKS:

@@ -1,12 +1,13 @@
 """When things changed, and which quantities changed together.
 
-Daily ups and downs are no change: the level has to step within an hour or two, by much more than it usually does in
-this trend, and to stay there round the clock, so that every hour of the day after differs from the same hour of the
-day before. A trend of less than a day and a half cannot tell.
+Daily ups and downs are no change: the level has to step within an hour or two, by much more than it usually
+does in this trend, and to stay there round the clock, so that every hour of the day after differs from the
+same hour of the day before. A trend of less than a day and a half cannot tell.
 """
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import ClassVar
 
@@ -35,9 +36,10 @@ TOGETHER = 1.5 * HOUR
 # least shift that is worth telling: judgement
 LEAST = {Dimension.TEMPERATURE: 1.5, Dimension.FRACTION: 0.12, Dimension.COUNT: 0.8, Dimension.YES_NO: 0.6}
 WATCHED = (
-    "shown.dew_point", "shown.space_t", "shown.supply_t", "supply.t", "shown.reheat_command", "cooling.command",
-    "shown.stages_called", "shown.dehumidifying", "coil_leaving.t", "return.rh", "space.rh", "supply.rh",
-    "supply.dew_point", "loop.flow", "reheat.water_in", "chilled.water_in", "supply.airflow", "fan.speed",
+    "shown.dew_point", "shown.space_t", "shown.supply_t", "supply.t", "shown.reheat_command",
+    "cooling.command", "shown.stages_called", "shown.dehumidifying", "coil_leaving.t", "return.rh",
+    "space.rh", "supply.rh", "supply.dew_point", "loop.flow", "reheat.water_in", "chilled.water_in",
+    "supply.airflow", "fan.speed",
 )  # fmt: skip
 SET = (
     "shown.setpoint_dew_point",
@@ -150,7 +152,8 @@ def _shifts(piece: TrendTable, point: str) -> list[Shift]:
 
 
 def _a_day_apart(means: Array, k: int, day: int) -> Array:
-    """Differences between times after the change and the same time a day before, all of them across the change."""
+    """Differences between times after the change and the same time a day before, all of them across the
+    change."""
     first = np.arange(max(k - day, 0), min(k, len(means) - day))
     return np.asarray(means[first + day] - means[first], dtype=float) if len(first) else np.zeros(0)
 
@@ -169,7 +172,8 @@ def _spread(values: Array, width: int) -> float:
     """How far the level wanders by itself: robust spread of differences over `width` blocks."""
     if len(values) <= width:
         return float(values.std()) + 1e-9
-    return float(np.median(np.abs(values[width:] - values[:-width]))) / 0.6745 / np.sqrt(2.0) + 1e-9
+    moved = float(np.median(np.abs(values[width:] - values[:-width])))
+    return moved / 0.6745 / math.sqrt(2.0) + 1e-9
 
 
 def _set_points(table: TrendTable) -> list[Shift]:

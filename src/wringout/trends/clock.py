@@ -1,8 +1,8 @@
 """Times as trend files write them, and a time axis that runs on whatever was done to the clock.
 
 The axis counts seconds since 1970 of the file's own clock (no time zone is known or needed). Where the clock
-was set back for winter the later times are kept on the earlier clock, where it was set on for summer likewise:
-what matters to a machine is how much time went by.
+was set back for winter the later times are kept on the earlier clock, where it was set on for summer
+likewise: what matters to a machine is how much time went by.
 """
 
 from __future__ import annotations
@@ -25,9 +25,9 @@ if TYPE_CHECKING:
 __all__ = ["Clock", "axis_of", "parsed", "recognised", "told_in_words"]
 
 _DATES = (
-    "%Y-%m-%d", "%Y/%m/%d", "%Y.%m.%d", "%m/%d/%Y", "%d/%m/%Y", "%d.%m.%Y", "%m-%d-%Y", "%d-%m-%Y", "%d.%m.%y",
-    "%m/%d/%y", "%d/%m/%y", "%m-%d-%y", "%d-%m-%y", "%d-%b-%Y", "%d-%b-%y", "%d %b %Y", "%d %b %y", "%d %B %Y",
-    "%b %d %Y", "%b %d, %Y", "%B %d, %Y", "%Y%m%d",
+    "%Y-%m-%d", "%Y/%m/%d", "%Y.%m.%d", "%m/%d/%Y", "%d/%m/%Y", "%d.%m.%Y", "%m-%d-%Y", "%d-%m-%Y",
+    "%d.%m.%y", "%m/%d/%y", "%d/%m/%y", "%m-%d-%y", "%d-%m-%y", "%d-%b-%Y", "%d-%b-%y", "%d %b %Y",
+    "%d %b %y", "%d %B %Y", "%b %d %Y", "%b %d, %Y", "%B %d, %Y", "%Y%m%d",
 )  # fmt: skip
 _TIMES = (
     "%H:%M:%S%.f", "%H:%M", "%I:%M:%S%.f %p", "%I:%M %p", "%I:%M:%S%p", "%I:%M%p", "%H:%M:%S%.f%z", "%H:%M%z",
@@ -66,8 +66,8 @@ def told_in_words(at: float) -> str:
 
 
 def recognised(sample: Sequence[str]) -> Clock | None:
-    """The format that reads the sample's times; where day and month could change places, the one that makes time run
-    most evenly, else (dates with points or after a semicolon aside) the day after the month."""
+    """The format that reads the sample's times; where day and month could change places, the one that makes
+    time run most evenly, else (dates with points or after a semicolon aside) the day after the month."""
     words = [_tidy(word) for word in sample if word and word.strip()]
     if len(words) < 1:
         return None
@@ -113,7 +113,8 @@ def _could_be(word: str, format_: str) -> bool:
 
 
 def _unevenness(seconds: Array) -> float:
-    """Share of steps that go back, plus how widely they vary; times read with day and month changed fare worse."""
+    """Share of steps that go back, plus how widely they vary; times read with day and month changed fare
+    worse."""
     if len(seconds) < 2:
         return 0.0
     steps = np.diff(seconds)
@@ -270,8 +271,8 @@ def _repeats_an_hour(seconds: Array, k: int) -> bool:
 
 
 def _spring_night(at: float, step: float) -> bool:
-    """Whether clocks are set on at this time somewhere: at 2 or 3 in the night of a Sunday in March (or, in the
-    south, late September or October). Rules of the law, from memory."""
+    """Whether clocks are set on at this time somewhere: at 2 or 3 in the night of a Sunday in March (or, in
+    the south, late September or October). Rules of the law, from memory."""
     moment = datetime.fromtimestamp(at + step, UTC)
     day: date = moment.date()
     if moment.hour not in (0, 1, 2, 3) or moment.minute != 0 or day.weekday() != 6:

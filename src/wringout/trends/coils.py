@@ -1,7 +1,9 @@
-"""Coils against their commands: heat that does not come, heat and cold that come uncommanded, and the two fighting.
+"""Coils against their commands: heat that does not come, heat and cold that come uncommanded, and the two
+fighting.
 
-The air says what a coil does, whatever the valve is told. With the air before the coils logged (mixed, or between the
-coils) the rise over them is read at each settled command; without it only what no healthy unit could show counts.
+The air says what a coil does, whatever the valve is told. With the air before the coils logged (mixed, or
+between the coils) the rise over them is read at each settled command; without it only what no healthy unit
+could show counts.
 """
 
 from __future__ import annotations
@@ -62,16 +64,23 @@ class CoilAgainstCommand(Finding):
                 "heat_uncommanded": "While cooling is called in full and heating is not",
             }.get(self.what, state)
         total = show(self.hours, Dimension.TIME)
-        return f"{state}, the supply air is {rise} {way} than {against}, over {total} of settled running: {when(self.spans)}."
+        return (
+            f"{state}, the supply air is {rise} {way} than {against}, over {total} of settled running: "
+            f"{when(self.spans)}."
+        )
 
     def means(self) -> str:
         return {
-            "heat_missing": "No heat arrives in the reheat coil: no flow, no hot medium, or a valve that does not open. "
+            "heat_missing": "No heat arrives in the reheat coil: no flow, no hot medium, or a valve "
+            "that does not open. "
             "Feel both pipes of the coil (hot: gloves), then follow the heat back to its source.",
-            "heat_uncommanded": "The reheat coil gets heat that nobody calls for: a valve that leaks, is stuck, is held by "
+            "heat_uncommanded": "The reheat coil gets heat that nobody calls for: a valve that leaks, "
+            "is stuck, is held by "
             "hand, or acts the wrong way round.",
-            "cold_missing": "The cooling coil takes nothing: no chilled water or compressor, or a valve that stays shut.",
-            "cold_uncommanded": "The cooling coil goes on cooling: a valve that is stuck open or leaks, or a stage that is "
+            "cold_missing": "The cooling coil takes nothing: no chilled water or compressor, or a "
+            "valve that stays shut.",
+            "cold_uncommanded": "The cooling coil goes on cooling: a valve that is stuck open or "
+            "leaks, or a stage that is "
             "held on.",
         }[self.what] + (" The coils fight each other." if self.fights else "")
 
@@ -104,12 +113,16 @@ class Fighting(Finding):
             else "at the same time"
         )
         return (
-            f"Heating ({show(self.heating, Dimension.FRACTION)} on average) and cooling are commanded {state}, for "
+            f"Heating ({show(self.heating, Dimension.FRACTION)} on average) and cooling are commanded "
+            f"{state}, for "
             f"{show(self.hours, Dimension.TIME)}: {when(self.spans)}."
         )
 
     def means(self) -> str:
-        return "Heat is paid for twice. Look at set points that overlap, and at the sequence that should keep them apart."
+        return (
+            "Heat is paid for twice. Look at set points that overlap, and at the sequence that should keep "
+            "them apart."
+        )
 
 
 def coil_findings(table: TrendTable, unit: Unit | None = None) -> list[CoilAgainstCommand]:
@@ -183,7 +196,8 @@ def _judge(
 
 
 def _by_rise(state: str, before: str, rise: float, fan: float, ahead: float, between: bool) -> list[_Hit]:
-    """With the air before the coil known. ``between``: it is the air between the coils, so cooling is not in it."""
+    """With the air before the coil known. ``between``: it is the air between the coils, so cooling is not in
+    it."""
     hits: list[_Hit] = []
     heat_shut = state in {"both shut", "heat shut", "heat shut, cold full", "heat shut, cold on"}
     if between:
@@ -213,8 +227,8 @@ def _without_rise(table: TrendTable, supply: str, state: str, chosen: Indices, f
     hits: list[_Hit] = []
     room = _room(table)
     if state in {"heat full, cold on"} and "shown.dew_point" in table and room is not None:
-        # a wet coil leaves the air near the dew point it came with; the shown one may itself be wrong, so it is
-        # never taken to be nearer the room's temperature than a room at 70 % would have it
+        # a wet coil leaves the air near the dew point it came with; the shown one may itself be wrong, so it
+        # is never taken to be nearer the room's temperature than a room at 70 % would have it
         wet = np.minimum(table["shown.dew_point"][chosen], room[chosen] - 6.0)
         rise = float(np.nanmedian(out - wet))
         if rise < fan + LEAST_HEAT:

@@ -1,4 +1,5 @@
-"""What a finding is: figures with their units, the stretches of time they hold for, and a sentence on what it means."""
+"""What a finding is: figures with their units, the stretches of time they hold for, and a sentence on what it
+means."""
 
 from __future__ import annotations
 

@@ -1,7 +1,7 @@
 """First order plus dead time: the model in which controllers of air handlers are tuned, and how it is found.
 
-``gain`` is in units of the output per unit of the input, ``time_constant`` and ``dead_time`` in seconds. The pure
-functions here are those of the textbooks; `action` uses them on trends.
+``gain`` is in units of the output per unit of the input, ``time_constant`` and ``dead_time`` in seconds. The
+pure functions here are those of the textbooks; `action` uses them on trends.
 """
 
 from __future__ import annotations
@@ -155,8 +155,8 @@ def half_rule_first_order(
 
     References
     ----------
-    Skogestad, Simple analytic rules for model reduction and PID controller tuning, J. Process Control 13 (2003)
-    291-309, half rule (from memory).
+    Skogestad, Simple analytic rules for model reduction and PID controller tuning, J. Process Control 13
+    (2003) 291-309, half rule (from memory).
     """
     ordered = sorted(lags, reverse=True)
     second = ordered[1] if len(ordered) > 1 else 0.0

@@ -15,7 +15,8 @@ from wringout.trends.table import HOUR, Array, Span, TrendTable
 
 __all__ = ["Following", "follows", "following_findings"]
 
-# pairs of which neither has a reason to equal the other: (the one that should be its own, the one it may take)
+# pairs of which neither has a reason to equal the other: (the one that should be its own, the one it may
+# take)
 PAIRS = (
     ("shown.dew_point", "shown.outdoor_dew_point"),
     ("shown.space_t", "outdoor.t"),
@@ -57,7 +58,8 @@ class Following(Finding):
     def means(self) -> str:
         other = _NAMES.get(self.points[1], self.points[1])
         return (
-            f"What is shown (and acted on) then is the {other}, not a sensor of its own. Find in the program where the "
+            f"What is shown (and acted on) then is the {other}, not a sensor of its own. Find in the "
+            "program where the "
             "value comes from, and compare with an instrument beside the sensor."
         )
 
@@ -156,7 +158,8 @@ def _pair(table: TrendTable, one: str, other: str) -> Following | None:
     hours = sum(span.hours for span in spans)
     if hours < LEAST_HOURS or travel < LEAST_TRAVEL[dimension]:
         return None
-    # air indoors may take the outdoor state for an hour by chance, as doors stand open; a display does so for long
+    # air indoors may take the outdoor state for an hour by chance, as doors stand open; a display does so for
+    # long
     if one != "shown.dew_point" and hours < 4.0 * LEAST_HOURS:
         return None
     tied = correlation(np.concatenate([m[0] for m in moves]), np.concatenate([m[1] for m in moves]))

@@ -1,8 +1,8 @@
 """Guess which column is which test point: names propose, units and ranges sort out, physics decides.
 
-Every column gets the point that makes the whole table most likely: scores are natural logarithms of odds, summed
-over columns (name, unit, range, behaviour) and over pairs of columns (what must lie below what, what follows
-what). A guess carries its confidence and is only ever a proposal: the mapping file has the last word.
+Every column gets the point that makes the whole table most likely: scores are natural logarithms of odds,
+summed over columns (name, unit, range, behaviour) and over pairs of columns (what must lie below what, what
+follows what). A guess carries its confidence and is only ever a proposal: the mapping file has the last word.
 """
 
 from __future__ import annotations
@@ -28,9 +28,9 @@ SURE = 0.98
 class Guess:
     """A column's proposed point.
 
-    ``unit`` is a unit of the point's dimension as a mapping file writes it; ``share`` says that the column counts
-    shares of one where the unit says per cent. ``confidence`` [0..1]; ``because`` in a few words; ``rival`` the
-    next best point, if any.
+    ``unit`` is a unit of the point's dimension as a mapping file writes it; ``share`` says that the column
+    counts shares of one where the unit says per cent. ``confidence`` [0..1]; ``because`` in a few words;
+    ``rival`` the next best point, if any.
     """
 
     column: str

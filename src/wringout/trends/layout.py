@@ -1,4 +1,5 @@
-"""How a text file is laid out: encoding, delimiter, decimal mark, header lines, a row of units, where data begin.
+"""How a text file is laid out: encoding, delimiter, decimal mark, header lines, a row of units, where data
+begin.
 
 Only the first lines are looked at. Nothing is known about who wrote the file; the test everywhere is which
 reading makes the most cells look like numbers, times or states.
@@ -26,8 +27,9 @@ BYTE_ORDER_MARKS = ((b"\xef\xbb\xbf", "utf-8-sig"), (b"\xff\xfe", "utf-16"), (b"
 class Layout:
     """What the first lines told.
 
-    ``first_line`` counts lines of the file before the first row of data. ``names`` has one entry a column, ``units``
-    what was written for each (None where nothing was). ``spaces`` says that runs of blanks part the cells.
+    ``first_line`` counts lines of the file before the first row of data. ``names`` has one entry a column,
+    ``units`` what was written for each (None where nothing was). ``spaces`` says that runs of blanks part the
+    cells.
     """
 
     delimiter: str
@@ -95,7 +97,8 @@ def layout_of(text: str) -> Layout:
 
 
 def _rows(lines: Sequence[str], delimiter: str, spaces: bool = False) -> list[list[str]]:
-    """One list of cells a line; a quoted line break is not looked for, so line numbers stay those of the file."""
+    """One list of cells a line; a quoted line break is not looked for, so line numbers stay those of the
+    file."""
     if spaces:
         return [line.split() for line in lines]
     return [next(csv.reader([line], delimiter=delimiter), []) for line in lines]
@@ -157,7 +160,8 @@ def _any_time(rows: Sequence[Sequence[str]]) -> bool:
 def _header(
     rows: Sequence[Sequence[str]], start: int, width: int
 ) -> tuple[tuple[str, ...], tuple[str | None, ...], int]:
-    """Names, units, and how many lines they took: the lines right before the data that are as wide as the data."""
+    """Names, units, and how many lines they took: the lines right before the data that are as wide as the
+    data."""
     block: list[list[str]] = []
     index = start - 1
     while index >= 0 and len(block) < 5:
@@ -188,7 +192,8 @@ def _header(
 
 
 def _telling(named: list[list[str]]) -> list[list[str]]:
-    """Header rows that tell columns apart; one that says the same everywhere is left out if another does not."""
+    """Header rows that tell columns apart; one that says the same everywhere is left out if another does
+    not."""
     telling = [row for row in named if len({cell for cell in row[1:] if cell}) > 1]
     return telling or named
 

@@ -1,4 +1,5 @@
-"""The mapping file: which column is which point, read, applied, and written so that a person can correct it."""
+"""The mapping file: which column is which point, read, applied, and written so that a person can correct
+it."""
 
 from __future__ import annotations
 
@@ -176,7 +177,8 @@ def mapping_text(raw: RawTable, guesses: Sequence[Guess]) -> str:
         YAML, with the confidence of each guess as a comment.
     """
     lines = [
-        "# Which column of the trend is what: guessed, so read it through. A wrong line is corrected by writing",
+        "# Which column of the trend is what: guessed, so read it through. A wrong line is corrected "
+        "by writing",
         "# another point; a column that is none of these is left out.",
         f"format: {TREND_FORMAT}",
         f"file: {_quoted(raw.name)}",

@@ -1,4 +1,5 @@
-"""Moisture over days: how long the room was too wet, what was taken out and brought in, and whose matter that is."""
+"""Moisture over days: how long the room was too wet, what was taken out and brought in, and whose matter that
+is."""
 
 from __future__ import annotations
 
@@ -26,7 +27,8 @@ BLOCK = 1800.0  # [s]
 LEAST_HOURS = 2.0
 MOST_STATES = 400  # half hours in which the machine is asked
 FULL_CALL = 0.9
-CLEAR = 1.25  # ratio from which expected gain and removal count as different: their spreads are 15 % each at least
+# ratio from which expected gain and removal count as different: their spreads are 15 % each at least
+CLEAR = 1.25
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -60,7 +62,8 @@ class TooWet(Finding):
             text += f" Cooling was called for {show(self.called, f)} of those hours."
         if self.should_remove is not None and self.comes_in is not None:
             text += (
-                f" In those hours a healthy unit takes out {show(self.should_remove, flow)}, and weather, people and "
+                f" In those hours a healthy unit takes out {show(self.should_remove, flow)}, and "
+                "weather, people and "
                 f"wet work of the document bring in {show(self.comes_in, flow)}."
             )
         if self.removed is not None:
@@ -69,13 +72,17 @@ class TooWet(Finding):
 
     def means(self) -> str:
         return {
-            "control": "Dehumidifying was not called for most of that time: set point, lock-out, calendar, or the dew-point "
+            "control": "Dehumidifying was not called for most of that time: set point, lock-out, "
+            "calendar, or the dew-point "
             "sensor itself.",
             "weather": "The outdoor dew point was over the design day's: nothing need be broken.",
-            "unit": "The unit takes out less than a healthy one would: look at cooling, airflow and the coil first.",
-            "building": "The unit takes out what it should, and more comes in than it was made for: doors, dampers, wet "
+            "unit": "The unit takes out less than a healthy one would: look at cooling, airflow and "
+            "the coil first.",
+            "building": "The unit takes out what it should, and more comes in than it was made for: "
+            "doors, dampers, wet "
             "work, people.",
-            "unknown": "Whether the unit takes out too little or the building brings too much, this trend cannot tell: it "
+            "unknown": "Whether the unit takes out too little or the building brings too much, this "
+            "trend cannot tell: it "
             "needs the humidity of the supply air beside its temperature.",
         }[self.whose]
 
@@ -153,8 +160,9 @@ def _blocks(table: TrendTable) -> dict[str, Array]:
     """Half-hour means of what is needed, pieces one behind the other."""
     rows: dict[str, list[Array]] = {}
     points = (
-        "shown.dew_point", "shown.outdoor_dew_point", "outdoor.t", "outdoor.rh", "shown.space_t", "shown.supply_t",
-        "supply.rh", "supply.dew_point", "shown.reheat_command", "shown.stages_called", "cooling.command",
+        "shown.dew_point", "shown.outdoor_dew_point", "outdoor.t", "outdoor.rh", "shown.space_t",
+        "shown.supply_t", "supply.rh", "supply.dew_point", "shown.reheat_command", "shown.stages_called",
+        "cooling.command",
     )  # fmt: skip
     for piece in regular_pieces(table):
         width = max(round(BLOCK / piece.step), 1)
@@ -193,7 +201,8 @@ def _beyond(blocks: dict[str, Array], over: Mask, unit: Unit) -> float | None:
 def _balance(
     blocks: dict[str, Array], over: Mask, unit: Unit
 ) -> tuple[float | None, float | None, float | None]:
-    """Mean moisture flows [kg/s] in the wet hours: measured out, expected out of a healthy unit, expected in."""
+    """Mean moisture flows [kg/s] in the wet hours: measured out, expected out of a healthy unit, expected
+    in."""
     outdoor_dew = blocks.get("shown.outdoor_dew_point")
     outdoor_t, space_t = blocks.get("outdoor.t"), blocks.get("shown.space_t")
     stages = blocks.get("shown.stages_called")

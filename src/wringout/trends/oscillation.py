@@ -23,8 +23,8 @@ __all__ = [
 
 @dataclass(frozen=True, slots=True)
 class Oscillation:
-    """A signal's swing: ``period`` [s] (NaN where none), ``amplitude`` half of top to bottom, in the signal's unit,
-    ``regularity`` and ``decay_ratio`` as in the functions of that name."""
+    """A signal's swing: ``period`` [s] (NaN where none), ``amplitude`` half of top to bottom, in the signal's
+    unit, ``regularity`` and ``decay_ratio`` as in the functions of that name."""
 
     period: float
     amplitude: float
@@ -57,7 +57,8 @@ def zero_crossing_intervals(values: Array, step: float) -> Array:
 
 
 def regularity(intervals: Array) -> float:
-    """How regular an oscillation is: mean over three standard deviations of its intervals; above 1 it counts as one.
+    """How regular an oscillation is: mean over three standard deviations of its intervals; above 1 it counts
+    as one.
 
     Parameters
     ----------
@@ -71,9 +72,9 @@ def regularity(intervals: Array) -> float:
 
     References
     ----------
-    Thornhill & Hagglund, Detection and diagnosis of oscillation in control loops, Control Eng. Practice 5 (1997);
-    Thornhill, Huang & Zhang, Detection of multiple oscillations in control loops, J. Process Control 13 (2003)
-    91-100 (formula r = mean / (3 sd) from memory).
+    Thornhill & Hagglund, Detection and diagnosis of oscillation in control loops, Control Eng. Practice 5
+    (1997); Thornhill, Huang & Zhang, Detection of multiple oscillations in control loops, J. Process Control
+    13 (2003) 91-100 (formula r = mean / (3 sd) from memory).
     """
     if len(intervals) < 4:
         return 0.0
@@ -87,13 +88,13 @@ def decay_ratio(acf: Array) -> tuple[float, int]:
     Returns
     -------
     tuple of float and int
-        Ratio (height of the first maximum over the first minimum to that over the line from 1 to that minimum); 0 and 0
-        where there is no maximum.
+        Ratio (height of the first maximum over the first minimum to that over the line from 1 to that
+        minimum); 0 and 0 where there is no maximum.
 
     References
     ----------
-    Miao & Seborg, Automatic detection of excessively oscillatory feedback control loops, Proc. IEEE CCA (1999): ratio
-    above 0.5 is excessive (from memory).
+    Miao & Seborg, Automatic detection of excessively oscillatory feedback control loops, Proc. IEEE CCA
+    (1999): ratio above 0.5 is excessive (from memory).
     """
     falling = np.flatnonzero((acf[1:-1] < acf[:-2]) & (acf[1:-1] <= acf[2:])) + 1
     if not len(falling):
@@ -169,7 +170,8 @@ def iae_limit(amplitude: float, integral_time: float) -> float:
 
     References
     ----------
-    Hagglund, A control-loop performance monitor, Control Eng. Practice 3 (1995) 1543-1551 (formula from memory).
+    Hagglund, A control-loop performance monitor, Control Eng. Practice 3 (1995) 1543-1551 (formula from
+    memory).
     """
     return 2.0 * amplitude / (2.0 * math.pi / integral_time)
 

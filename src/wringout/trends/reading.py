@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import NDArray
 
 from wringout.errors import DataError, InputError
 from wringout.trends.cells import SENTINELS, is_blank, looks_time, number_in, state_of
@@ -22,6 +23,8 @@ if TYPE_CHECKING:
     import polars as pl
 
 __all__ = ["read_trend_file"]
+
+Indices = NDArray[np.int64]
 
 HEAD_BYTES = 262_144
 MAX_BYTES = 2_000_000_000
@@ -39,8 +42,8 @@ def read_trend_file(
     path : str or Path
         CSV with any delimiter, or Parquet.
     time_column, time_format : str, optional
-        Where a mapping file says which column holds the time and how it is written (as for strptime). Where they do
-        not fit the file, the reader falls back on looking for itself, and says so.
+        Where a mapping file says which column holds the time and how it is written (as for strptime). Where
+        they do not fit the file, the reader falls back on looking for itself, and says so.
 
     Returns
     -------
@@ -55,7 +58,9 @@ def read_trend_file(
         For a file in which no time or no rows of numbers are found.
     """
     path = Path(path)
-    polars = _polars()
+    _need_polars()
+    import polars as pl
+
     if path.is_dir() or not path.is_file():
         raise InputError("there is no such file" if not path.is_dir() else "this is a folder", str(path))
     size = path.stat().st_size
@@ -64,12 +69,13 @@ def read_trend_file(
     if size > MAX_BYTES:
         raise InputError(f"larger than {MAX_BYTES // 1_000_000_000} GB; cut it by time first", str(path))
     dirt: list[Dirt] = []
+    units: dict[str, str] = {}
     try:
         if _is_parquet(path):
-            frame, units, comma = polars.read_parquet(path), {}, False
+            frame, comma = pl.read_parquet(path), False
         else:
             frame, units, comma = _csv(path, dirt)
-    except polars.exceptions.PolarsError as error:
+    except pl.exceptions.PolarsError as error:
         raise DataError(
             f"{path.name}: cannot be read as a table ({str(error).splitlines()[0][:120]})"
         ) from None
@@ -80,12 +86,11 @@ def read_trend_file(
     return _assembled(path.name, frame, units, comma, (time_column, time_format), dirt)
 
 
-def _polars() -> object:
+def _need_polars() -> None:
     try:
-        import polars
+        import polars  # noqa: F401
     except ImportError:
         raise InputError('trend files are read with polars: install "wringout[trends]"') from None
-    return polars
 
 
 def _is_parquet(path: Path) -> bool:
@@ -330,8 +335,8 @@ def _column(series: pl.Series, unit: str | None, comma: bool, dirt: list[Dirt]) 
 
 
 def _meanings(cells: Sequence[str], comma: bool) -> tuple[dict[str, float], str | None, list[str], list[str]]:
-    """What each odd cell of a column means, the unit that most of them carry, those that mean nothing, those that
-    are words for a state."""
+    """What each odd cell of a column means, the unit that most of them carry, those that mean nothing, those
+    that are words for a state."""
     meanings: dict[str, float] = {}
     units: dict[str, int] = {}
     bad: list[str] = []
@@ -382,8 +387,8 @@ def _numbers(
 
 
 def _without_repeats(
-    time: Array, rows: Array, columns: Sequence[RawColumn], dirt: list[Dirt]
-) -> tuple[Array, Array]:
+    time: Array, rows: Indices, columns: Sequence[RawColumn], dirt: list[Dirt]
+) -> tuple[Array, Indices]:
     """Indices into `rows` that stay: of several rows with the same time the last."""
     same = np.diff(time) == 0
     if not same.any():

@@ -26,9 +26,9 @@ __all__ = [
 ]
 
 SENSED = (
-    "shown.space_t", "shown.dew_point", "shown.outdoor_dew_point", "shown.supply_t", "supply.t", "outdoor.t", "return.t",
-    "mixed.t", "coil_leaving.t", "outdoor.rh", "space.rh", "return.rh", "supply.rh", "mixed.rh", "supply.dew_point",
-    "return.dew_point", "space.t",
+    "shown.space_t", "shown.dew_point", "shown.outdoor_dew_point", "shown.supply_t", "supply.t",
+    "outdoor.t", "return.t", "mixed.t", "coil_leaving.t", "outdoor.rh", "space.rh", "return.rh",
+    "supply.rh", "mixed.rh", "supply.dew_point", "return.dew_point", "space.t",
 )  # fmt: skip
 STUCK_HOURS = 6.0
 UNLIKELY = 25.0  # changes that should have been seen in a flat stretch, going by the sensor's own pace
@@ -58,7 +58,10 @@ class Stuck(Finding):
         return f"{self.points[0]} stands at {show(self.value, dimension)} for {length}: {when(self.spans)}."
 
     def means(self) -> str:
-        return "Sensor, wire or input has failed, or the controller holds the last value it had. Control acts on it blindly."
+        return (
+            "Sensor, wire or input has failed, or the controller holds the last value it had. Control acts "
+            "on it blindly."
+        )
 
     def figures(self) -> dict[str, tuple[float, Dimension]]:
         return {
@@ -82,7 +85,10 @@ class Coarse(Finding):
         return f"{self.points[0]} moves in steps of {show(self.resolution, measures)}."
 
     def means(self) -> str:
-        return "What is smaller than a step cannot be seen in this trend, and control that acts on it moves in jerks."
+        return (
+            "What is smaller than a step cannot be seen in this trend, and control that acts on it moves "
+            "in jerks."
+        )
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -169,8 +175,8 @@ def stuck_findings(table: TrendTable) -> list[Stuck]:
 
 
 def _pace(parts: list[Array], step: float) -> float:
-    """Changes an hour while the sensor lives: flat stretches of two hours and more are left out. A sensor that never
-    lives is taken to be one of ordinary resolution."""
+    """Changes an hour while the sensor lives: flat stretches of two hours and more are left out. A sensor
+    that never lives is taken to be one of ordinary resolution."""
     changes = hours = 0.0
     for values in parts:
         finite = values[np.isfinite(values)]

@@ -36,7 +36,8 @@ def regular_pieces(table: TrendTable) -> list[TrendTable]:
     Returns
     -------
     list of TrendTable
-        Each with a time axis of even steps (of a minute at least); rows that are missing inside a piece hold NaN.
+        Each with a time axis of even steps (of a minute at least); rows that are missing inside a piece hold
+        NaN.
     """
     return list(table.even_pieces)
 
@@ -121,7 +122,8 @@ def settled(mask: Mask, samples: int) -> Mask:
 
 
 def spans_of(mask: Mask, time: Array, least: float = 0.0, join: float = 0.0) -> tuple[Span, ...]:
-    """Runs of True as spans of time: those closer than `join` [s] made one, those shorter than `least` [s] left out."""
+    """Runs of True as spans of time: those closer than `join` [s] made one, those shorter than `least` [s]
+    left out."""
     if len(time) < 2:
         return ()
     step = float(np.median(np.diff(time)))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from wringout.trends.signals import Mask
+from wringout.trends.signals import Mask, filled
 from wringout.trends.table import Array, TrendTable
 
 __all__ = ["cooling_level", "cooling_on", "dehumidifier", "fan_on", "heating_level"]
@@ -33,6 +33,7 @@ def cooling_on(table: TrendTable) -> Mask | None:
     level = cooling_level(table)
     if level is None:
         return table["shown.dehumidifying"] > 0.5 if "shown.dehumidifying" in table else None
+    level = filled(level)  # a row that is missing is taken to be like its neighbours
     return np.asarray(level > (0.02 if "cooling.command" in table else 0.5))
 
 

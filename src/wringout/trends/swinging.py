@@ -70,11 +70,13 @@ class Swinging(Finding):
             )
         if self.near_seat:
             return (
-                "The valve swings near its seat: too large for so small a load. It wears, and does little other harm; a "
+                "The valve swings near its seat: too large for so small a load. It wears, and does "
+                "little other harm; a "
                 "longer integral time or a smaller valve calms it."
             )
         return (
-            f"The {self.driver} loop drives it: its gain is too high or its integral time too short for the time the "
+            f"The {self.driver} loop drives it: its gain is too high or its integral time too short for "
+            "the time the "
             "coil and the pipes take. A gain halved until it stops is the usual first step."
         )
 
@@ -97,7 +99,8 @@ class ShortCycling(Finding):
 
     def means(self) -> str:
         return (
-            "Compressors wear, oil does not come back, and a coil that stops before it drains gives its water back to "
+            "Compressors wear, oil does not come back, and a coil that stops before it drains gives "
+            "its water back to "
             "the air. Look at least on and off times, the band, and whether the first stage is too large."
         )
 

@@ -53,8 +53,8 @@ class RawColumn:
 class RawTable:
     """A trend file as read, before anybody knows what its columns are.
 
-    ``time`` [s since 1970-01-01 of the file's own clock, increasing], ``time_column`` and ``time_format`` as a
-    mapping file would write them.
+    ``time`` [s since 1970-01-01 of the file's own clock, increasing], ``time_column`` and ``time_format`` as
+    a mapping file would write them.
     """
 
     name: str
