@@ -31,7 +31,7 @@ ALLOWED: dict[str, set[str]] = {
     "machine": {"physics", "documents"},
     "weighing": {"machine", "catalogue", "documents"},
     "ledger": {"physics", "machine", "documents"},
-    "trends": {"machine", "catalogue", "documents"},
+    "trends": {"machine", "catalogue", "documents", "physics", "quantity"},
     "proof": {"trends", "machine"},
     "records": {"documents"},
     "shelf": {"records"},

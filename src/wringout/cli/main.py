@@ -17,6 +17,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "weigh": ("wringout.cli.weigh", "Which causes explain the readings, and what to read next."),
     "next": ("wringout.cli.next_check", "The checks that tell most per minute."),
     "ledger": ("wringout.cli.ledger", "Heat and moisture each part moves, against what it should move."),
+    "trend": ("wringout.cli.trend", "What a controller's log shows: outputs, swings, sensors, changes."),
     "check": ("wringout.cli.check", "Validate a document and list what was assumed."),
     "new": ("wringout.cli.new", "Write a unit document from a few questions."),
 }

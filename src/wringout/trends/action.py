@@ -304,6 +304,12 @@ class Action(Finding):
     command_high: float = measured(Dimension.FRACTION)
     t_value: float = 0.0
 
+    def heading(self) -> str:
+        return {
+            "reversed": "An output acts the wrong way round",
+            "nothing": "An output moves nothing",
+        }.get(self.verdict, self.title)
+
     def says(self, show: Show) -> str:
         what, result = _NAMES.get(self.points[0], self.points[0]), _NAMES.get(self.points[1], self.points[1])
         f, d, t = Dimension.FRACTION, Dimension.TEMPERATURE_DIFFERENCE, Dimension.TIME

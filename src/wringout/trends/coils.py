@@ -48,6 +48,16 @@ class CoilAgainstCommand(Finding):
     hours: float = measured(Dimension.TIME)
     fights: bool = False
 
+    def heading(self) -> str:
+        if self.fights:
+            return "The coils fight each other"
+        return {
+            "heat_missing": "Reheat adds nothing",
+            "heat_uncommanded": "Heat that nobody calls for",
+            "cold_missing": "Cooling takes nothing",
+            "cold_uncommanded": "Cooling that nobody calls for",
+        }[self.what]
+
     def says(self, show: Show) -> str:
         rise = show(abs(self.rise), Dimension.TEMPERATURE_DIFFERENCE)
         against = _AGAINST[self.points[1]]

@@ -67,6 +67,10 @@ class Finding:
         """The finding in a sentence or two, figures written for the reader."""
         raise NotImplementedError
 
+    def heading(self) -> str:
+        """The finding in a few words."""
+        return self.title
+
     def means(self) -> str:
         """What it means for the machine, and what to look at."""
         raise NotImplementedError
@@ -84,7 +88,7 @@ class Finding:
         show = shower(system)
         return {
             "kind": self.kind,
-            "title": self.title,
+            "title": self.heading(),
             "wrong": self.wrong,
             "weight": round(self.weight, 3),
             "points": list(self.points),

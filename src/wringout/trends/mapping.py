@@ -162,7 +162,7 @@ def _within(name: str, values: Array, low: float, high: float, dirt: list[Dirt])
     return values
 
 
-def mapping_text(raw: RawTable, guesses: Sequence[Guess]) -> str:
+def mapping_text(raw: RawTable, guesses: Sequence[Guess], file: str | None = None) -> str:
     """A mapping file for the trend, to be read and corrected by a person.
 
     Parameters
@@ -170,6 +170,8 @@ def mapping_text(raw: RawTable, guesses: Sequence[Guess]) -> str:
     raw : RawTable
     guesses : sequence of Guess
         All of them; those too unsure to be used stand there as comments.
+    file : str, optional
+        Where the trend lies, seen from the mapping file; without it, beside it.
 
     Returns
     -------
@@ -181,7 +183,7 @@ def mapping_text(raw: RawTable, guesses: Sequence[Guess]) -> str:
         "by writing",
         "# another point; a column that is none of these is left out.",
         f"format: {TREND_FORMAT}",
-        f"file: {_quoted(raw.name)}",
+        f"file: {_quoted(file or raw.name)}",
         f"time: {{column: {_quoted(raw.time_column)}, format: {_quoted(raw.time_format)}}}",
         "columns:",
     ]
