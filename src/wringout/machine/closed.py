@@ -8,32 +8,43 @@ at rest, two of them take turns, and the mean of both is the answer.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from wringout.errors import NotConverged
+from wringout.machine.air_side import cool
 from wringout.machine.conditions import Conditions
 from wringout.machine.design import Design
 from wringout.machine.motion_control import COOLER_BELOW, WARM_ABOVE, stage_thresholds
-from wringout.machine.motion_room import HEATING_GRIP, HEATING_UNDER, SUPPLY_SPECIFIC_HEAT, Loads, Weather
+from wringout.machine.motion_room import HEATING_GRIP, HEATING_UNDER, Loads, Weather
 from wringout.machine.parameters import Array, Values
-from wringout.machine.steady import Settled, read_points, settle
-from wringout.physics.room import heat_gain, moisture_gain, moisture_removed, sensible_removed
+from wringout.machine.steady import Settled, mean_condensing, read_points, settle
+from wringout.machine.water_side import hot_gas
+from wringout.physics.air_constants import SPECIFIC_HEAT_DRY_AIR, SPECIFIC_HEAT_VAPOUR
+from wringout.physics.room import (
+    MOIST_SPECIFIC_HEAT,
+    heat_gain,
+    moisture_gain,
+    moisture_removed,
+    sensible_removed,
+)
 
 __all__ = ["Closed", "Level", "closed"]
 
 Counts = NDArray[np.intp]
 Mask = NDArray[np.bool_]
 
+GAS_PASSES = 3
 MOST_ITERATIONS = 150
 SETTLED = 1e-7  # K, of what is left of every balance
-ENOUGH = 1e-2  # K; more is not taken for settled
+ENOUGH = 0.1  # K; a balance that jumps by less is taken for settled
 REHEAT_GRIP = 0.3  # share of command to the kelvin, only of the search
 DEW_GRIP = 0.3  # share of a cycle to the kelvin, only of the search
 RATIO_PER_KELVIN = 6.0e-4  # kg/kg to the kelvin of dew point near 12 degC, only to scale
+MOST_STEP = np.array([4.0, 4.0, 0.4, 0.4])  # of the search: K, K, share of command, share of a cycle
 STRIDE = 0.02  # K, of the differences that give slopes
 
 
@@ -69,7 +80,7 @@ class Closed:
     @property
     def samples(self) -> int:
         """Number of samples."""
-        return self.space_t.shape[0]
+        return int(self.space_t.shape[0])
 
     @property
     def cycling(self) -> Mask:
@@ -99,6 +110,38 @@ def _with_flag(s: Settled, level: Level) -> dict[str, Array]:
     outdoor = s.conditions.outdoor_dew_point + s.values["dew_offset"]
     points["shown.dew_point"] = np.where(resting, outdoor, shown)
     return points
+
+
+def with_gas_settled(s: Settled) -> Settled:
+    """Go on with the passes between a hot-gas coil and its condensers until they agree.
+
+    Parameters
+    ----------
+    s : Settled
+        Of a unit with hot-gas reheat, after the few passes that weighing needs.
+
+    Returns
+    -------
+    Settled
+        The gas that the coil takes agrees with what the stages reject to about 1e-4 of it.
+    """
+    d, p, c = s.design, s.values, s.conditions
+    taken, cooling, reheat = s.gas_taken, s.cooling, s.reheat
+    for _ in range(GAS_PASSES):
+        cooling = cool(d, p, c, s.flow, s.mixed, taken)
+        condensing = c.outdoor_t + mean_condensing(d, p, cooling, taken)
+        reheat = hot_gas(d, p, c, s.at, cooling.air.dry_bulb, s.flow.supply, cooling.rejected, condensing)
+        taken = np.clip(reheat.heat / np.maximum(cooling.rejected, 1.0), 0.0, 1.0)
+    w = cooling.air.humidity_ratio
+    rise = reheat.heat / (s.flow.supply * (SPECIFIC_HEAT_DRY_AIR + SPECIFIC_HEAT_VAPOUR * w))
+    return replace(
+        s,
+        cooling=cooling,
+        reheat=reheat,
+        gas_taken=taken,
+        supply_t=cooling.air.dry_bulb + rise + s.fan_rise,
+        supply_w=w,
+    )
 
 
 class _Whole:
@@ -161,14 +204,18 @@ class _Whole:
             command = np.full_like(t, reheat)
         else:
             command = np.where(p["in_hand"] > 0.5, p["hand_command"], np.where(active, command, 0.0))
-        return settle(
-            self.design,
-            p,
-            Conditions(
-                self.outdoor_t, self.outdoor_dew, t, np.minimum(dew, t), command, stages, modulation,
-                np.zeros(1),
-            ),
-        )  # fmt: skip
+        c = Conditions(
+            self.outdoor_t,
+            self.outdoor_dew,
+            t,
+            np.minimum(dew, t),
+            command,
+            stages,
+            modulation,
+            np.zeros(1),
+        )
+        s = settle(self.design, p, c)
+        return s if self.design.hot_water else with_gas_settled(s)
 
     def pushes(self, s: Settled, t: Array) -> tuple[Array, Array]:
         """What drives the room's temperature and dew point up [K of each]."""
@@ -181,7 +228,7 @@ class _Whole:
         )
         sensible = space.sensible * self.sensible + 0.4 * abs(space.sensible) * p["sensible_shift"]
         heat = heat_gain(sensible, leak, self.outdoor_t, t) - sensible_removed(s.flow.supply, t, s.supply_t)
-        carried = SUPPLY_SPECIFIC_HEAT * s.flow.supply
+        carried = MOIST_SPECIFIC_HEAT * s.flow.supply
         heat = heat + HEATING_GRIP * carried * np.maximum(self.set_t - HEATING_UNDER - t, 0.0)
         return heat / carried, moisture / (s.flow.supply * RATIO_PER_KELVIN)
 
@@ -208,7 +255,7 @@ def _rest(whole: _Whole, x: Array, lower: Level, upper: Level | None, middle: Ar
     x = x.copy()
     left = np.arange(len(x))
     pace = np.full(len(x), 1.0)
-    limit = np.array([4.0, 4.0, 0.4, 0.4])
+    reach = np.full(len(x), 1.0)
     unknowns = 4 if upper is not None else 3
 
     def drive(at: Array, rows: Counts) -> Array:
@@ -231,25 +278,36 @@ def _rest(whole: _Whole, x: Array, lower: Level, upper: Level | None, middle: Ar
             by = np.where(here[:, j] > 0.5, -1e-3, 1e-3) if j >= 2 else np.full(len(left), STRIDE)
             moved[:, j] += by
             slope[:, :, j] = (drive(moved, left) - force) / by[:, None]
-        matrix = np.eye(4) / pace[left][:, None, None] - slope
-        move = np.clip(np.linalg.solve(matrix, force[:, :, None])[:, :, 0], -limit, limit)
-        # across a kink a long step overshoots: shorten it, and go on at the pace of the room itself
-        open_still = np.ones(len(left), dtype=bool)
-        after = force.copy()
-        for attempt in range(5):
-            rows = np.flatnonzero(open_still)
-            there = here[rows] + move[rows]
-            there[:, 2:] = np.clip(there[:, 2:], 0.0, 1.0)
-            x[left[rows]] = there
-            after[rows] = drive(there, left[rows])
-            open_still[rows] = np.abs(after[rows]).max(axis=1) > 1.2 * size[rows]
-            if not open_still.any() or attempt == 4:
-                break
-            move[open_still] *= 0.35
-            pace[left[open_still]] = 1.0
-        pace[left[~open_still]] *= 2.0
+        x[left] = _stepped(here, force, slope, pace[left], reach[left])
+        after = drive(x[left], left)
+        new = np.abs(after).max(axis=1)
+        turned = (force * after).sum(axis=1) < 0.0
+        grown = (new > 1.2 * size) | (turned & (new > 0.5 * size))
+        if grown.any():
+            # a long step overshot a kink: go at the pace of the room itself instead, and less far
+            rows = np.flatnonzero(grown)
+            again = left[rows]
+            pace[again] = 0.7
+            reach[again] = np.maximum(0.4 * reach[again], 1e-3)
+            x[again] = _stepped(here[rows], force[rows], slope[rows], pace[again], reach[again])
+            after[rows] = drive(x[again], again)
+        pace[left[~grown]] *= 2.0
+        reach[left[~grown]] = np.minimum(1.3 * reach[left[~grown]], 1.0)
         force = after
     return x
+
+
+def _stepped(here: Array, force: Array, slope: Array, pace: Array, reach: Array) -> Array:
+    """One implicit step, no further than the reach."""
+    limit = MOST_STEP * reach[:, None]
+    # Newton's method would as well come to a rest that the smallest push ends; short steps run away from it
+    unstable = np.linalg.eigvals(slope).real.max(axis=1)
+    pace = np.minimum(pace, 0.5 / np.maximum(unstable, 1e-9))
+    matrix = np.eye(4) / pace[:, None, None] - slope
+    move = np.clip(np.linalg.solve(matrix, force[:, :, None])[:, :, 0], -limit, limit)
+    there = here + move
+    there[:, 2:] = np.clip(there[:, 2:], 0.0, 1.0)
+    return np.asarray(there)
 
 
 def closed(

@@ -128,7 +128,7 @@ def run(
             held.pop(event.item, None)
     everything = [values, *(event.values for event in later if isinstance(event, Alter))]
     samples = _samples(everything, weather, loads, start)
-    time = step * np.arange(steps + 1)
+    time = np.asarray(step * np.arange(steps + 1), dtype=np.float64)
     inputs = _Inputs.of(design, weather, loads, time, samples, rng, step)
     machine, missing = prepared(design, values, samples, step, steps)
     missing = missing | inputs.missing

@@ -9,10 +9,18 @@ from __future__ import annotations
 
 import numpy as np
 
-from wringout.machine.air_side import CIRCUIT_EXPONENT, CONDENSING_AT_PART, MODULATION_LEAST
-from wringout.machine.design import AIR_EXPONENT, COIL_TO_EVAPORATING, WATER_EXPONENT, Design
+from wringout.machine.air_side import (
+    CIRCUIT_EXPONENT,
+    MODULATION_LEAST,
+    Airflows,
+    Mixed,
+    condensing_over_outdoor,
+    cool,
+)
+from wringout.machine.conditions import Conditions
+from wringout.machine.design import AIR_EXPONENT, COIL_TO_EVAPORATING, Design
 from wringout.machine.motion_control import Control
-from wringout.machine.motion_numbers import Columns, Curve, Number, Numbers
+from wringout.machine.motion_numbers import Curve, Number, Numbers
 from wringout.machine.motion_storage import CHILLED_TRAVEL, DRAIN_TIME, STAGE_TIME, Storage
 from wringout.machine.parameters import Array
 from wringout.physics.air_constants import (
@@ -24,12 +32,15 @@ from wringout.physics.air_constants import (
 from wringout.physics.cooling_coil import MOIST_SPECIFIC_HEAT
 from wringout.physics.direct_expansion import CAPACITY_PER_CONDENSING, CAPACITY_PER_EVAPORATING
 from wringout.physics.moist_air import saturated_humidity_ratio, temperature_of_saturated_enthalpy
-from wringout.physics.valve import equal_percentage, installed
 
 __all__ = ["ChilledCoil", "DirectCoil", "Saturation"]
 
 REJECTED = 1.25  # heat to condensers over cooling, as the settled machine takes it
 COLDEST_SURFACE = -25.0  # degC, as the settled machine takes it
+STEM_KNOTS = 201  # of a chilled-water valve; the edge of its shut-off travel is one of them
+STEM_NEAR = 0.02  # how far one look at the settled coil serves a moving stem
+LOOK_TIME = 60.0  # s, and for how long
+AIR_NEAR, RATIO_NEAR = 0.5, 4e-4  # K, kg/kg: how far one look at the settled coil serves
 
 
 class Saturation:
@@ -148,11 +159,10 @@ class DirectCoil(_Surface):
         self.shares, self.modulating = design.stage_share, design.stage_modulating
         self.capacity = [p[f"stage_capacity.{i}"] for i in range(count)]
         self.turns = [n.pick(p[f"stage_load.{i}"] > 0.0, 1.0, 0.0) for i in range(count)]
-        self.shift = [p[f"condensing_shift.{i}"] for i in range(count)]
+        self.design, self.p, self.hot_gas = design, p, not design.hot_water
         self.add = [p[f"condensing_add.{i}"] for i in range(count)]
         self.condenser, self.feedback = p["condenser_capacity_ratio"], design.evaporator_feedback
         self.unloaded, self.unloaded_at = p["unloaded"], p["unloaded_at"]
-        self.healthy_over = design.unit.cooling.condensing_over_outdoor or 14.0
         self.rated = design.cooling_total
         self.full = design.cooling_total * p["capacity_ratio"]
         self.condensing_rated = design.condensing_rated
@@ -162,7 +172,8 @@ class DirectCoil(_Surface):
         self.load: list[Number] = [self.zero] * count
         self.over = self.zero
         self.bypass = self.zero
-        self._active = self._resistance = self._key = None
+        self._resistance: Number = self.zero
+        self._key: list[Number] | None = None
 
     def remember(self, other: _Surface) -> None:
         """Take over what coil and stages held before a change."""
@@ -204,7 +215,6 @@ class DirectCoil(_Surface):
         if n.many or self._key != on:
             self._circuits(on)
             self._key = list(on)
-        eased = self.healthy_over * (1.0 - 0.42 * gas_taken)
         sound, given, lifted, weighted = self.zero, self.zero, self.zero, self.zero
         for i, share in enumerate(self.shares):
             runs = on[i] * self.turns[i]
@@ -217,13 +227,14 @@ class DirectCoil(_Surface):
             self.part[i] = part
             load = part * self.capacity[i]
             self.load[i] = load
-            over = eased * (CONDENSING_AT_PART + (1.0 - CONDENSING_AT_PART) * part) + self.shift[i]
+            over = condensing_over_outdoor(self.design, self.p, i, part, gas_taken)
             sound = sound + share * part
             given = given + share * load
             # what a cause adds to the condensing temperature it has taken from the capacity itself
-            lifted = lifted + share * part * over
-            over = eased * (CONDENSING_AT_PART + (1.0 - CONDENSING_AT_PART) * load) + self.shift[i]
-            weighted = weighted + share * load * (over + self.add[i])
+            lifted = lifted + share * part * (over - self.add[i])
+            if self.hot_gas:
+                over = condensing_over_outdoor(self.design, self.p, i, n.least(load, 1.0), gas_taken)
+            weighted = weighted + share * load * over
         self.over = weighted / n.most(given, 1e-9)
         lift = n.pick(sound > 1e-9, outdoor_t + lifted / n.most(sound, 1e-9) - self.condensing_rated, 0.0)
         left = given * self.condenser
@@ -235,7 +246,13 @@ class DirectCoil(_Surface):
 
 
 class ChilledCoil(_Surface):
-    """Chilled water: the valve's stem travels, and the water takes what it takes in counterflow."""
+    """Chilled water: the valve's stem travels, and behind the surface the water takes what the settled coil
+    would give it at this air and stem.
+
+    `air_side.cool` says what that is. It is asked for many machines about every minute, with the slope
+    against the stem, and anew when one has moved its stem; for a single machine for all stems at once, with
+    the slopes against the air's state, and anew when the air has moved on.
+    """
 
     def __init__(
         self,
@@ -249,26 +266,20 @@ class ChilledCoil(_Surface):
         saturation: Saturation,
     ) -> None:
         super().__init__(n, design, p, store, step, supply, saturation)
-        stem = np.linspace(0.0, 1.0, 513)[:, None] + 0.0 * fields["air_ratio"]
-        opening = installed(np.maximum(equal_percentage(stem), 0.006), 0.5)
-        rate = design.chilled_capacity_rate * fields["chilled_flow_ratio"] * opening
-        conductance = (
-            design.cooling_water_conductance
-            * fields["cooling_water_ratio"]
-            * np.maximum(opening, 0.01) ** WATER_EXPONENT
-        )
-        table = Columns.of([rate, conductance], n.many)
-        self.look = table.many if n.many else table.one
+        self.design = design
+        self.loose_fields = {**fields, "chilled_stuck": np.full(1, np.nan)}
+        wide = np.atleast_1d(np.asarray(supply, dtype=np.float64))
+        self.flow = Airflows(wide, 0.0 * wide, wide / design.air_flow)
         self.water_in = design.chilled_in + p["chilled_in_shift"] + p["chilled_warm"]
         self.bypass = n.exp(-self.units)
         self.stuck, self.stuck_at = p["chilled_is_stuck"], p["chilled_stuck"]
         self.stem = self.zero
         self.most_travel = step / (CHILLED_TRAVEL * p["travel_ratio"])
-        self.heat_in, _ = self._saturated(self.water_in)
-
-    def _saturated(self, t: Number) -> tuple[Number, Number]:
-        ratio = self.saturation.ratio.at(t)
-        return _heat_content(t, ratio), ratio
+        self._stems = np.repeat(np.linspace(0.0, 1.0, STEM_KNOTS), 3)
+        self._age = np.inf
+        self._stem_then = self._pull_then = self._pull_slope = self.zero
+        self._air: tuple[float, float] | None = None
+        self._rows: list[tuple[float, float, float]] = []
 
     def remember(self, other: _Surface) -> None:
         """Take over coil and stem from before a change."""
@@ -289,46 +300,52 @@ class ChilledCoil(_Surface):
         target = n.pick(self.stuck, self.stuck_at, n.share(control.modulation * control.on[0]))
         way = target - self.stem
         self.stem = self.stem + n.most(n.least(way, self.most_travel), -self.most_travel)
-        rate, conductance = self.look(self.stem)
-        pull = self.pull(t, w, rate, conductance)
+        pull = self._pull_of_many(t, w) if n.many else self._pull_of_one(t, w)
         self.wring(t, w, fog, self.bypass, pull * (self.surface - self.water_in), pull)
 
-    def pull(self, t: Number, w: Number, rate: Number, conductance: Number) -> Number:
-        """Conductance [W/K] from the surface to entering water with which the coil comes to rest at the
-        effective surface of the settled machine (physics.cooling_coil.chilled_water_coil)."""
-        n, flow, water_in = self.n, self.supply, self.water_in
-        air_rate = flow * MOIST_SPECIFIC_HEAT
-        dry_units = 1.0 / (1.0 / self.conductance + 1.0 / conductance)
-        dry = _counterflow_heat(n, dry_units, air_rate, rate) * (t - water_in)
-        h_in = _heat_content(t, w)
-        ahead, _ = self._saturated(water_in + 3.0)
-        slope = (ahead - self.heat_in) / 3.0
-        wet = dry
-        for _ in range(2):
-            units = 1.0 / (MOIST_SPECIFIC_HEAT / self.conductance + slope / conductance)
-            wet = _counterflow_heat(n, units, flow, rate / slope) * (h_in - self.heat_in)
-            size = n.most(wet, -wet)
-            rise = n.least(n.most(size / rate, 0.2), 25.0)
-            ahead, _ = self._saturated(water_in + rise)
-            slope = (ahead - self.heat_in) / rise
-        heat = n.most(wet, dry)
-        touched = 1.0 - self.bypass
-        behind = n.least(n.most(h_in - heat / (flow * touched), -1.99e4), 1.49e5)
-        surface = n.pick(wet >= dry, self.saturation.of_heat.at(behind), t - heat / (air_rate * touched))
-        surface = n.most(surface, n.least(water_in, t))
-        drop = n.most(w - self.saturation.ratio.at(surface), 0.0)
-        out_t = surface + self.bypass * (t - surface)
-        total = flow * (h_in - _heat_content(out_t, w - touched * drop))
-        total = total - flow * touched * drop * (SPECIFIC_HEAT_WATER * surface)
-        apart = surface - water_in
+    def _pull(self, t: Array, w: Array, stem: Array) -> Array:
+        """Conductance [W/K] from surface to entering water with which the coil rests where it should."""
+        nothing = np.zeros_like(t)
+        one = np.ones(1)
+        c = Conditions(one, one, one, one, 0.0 * one, one, stem, 0.0 * one)
+        coil = cool(
+            self.design,
+            self.loose_fields,
+            c,
+            self.flow,
+            Mixed(nothing, w, t, t, w, nothing),
+            nothing,
+        ).air
         # air as warm as the water: nothing to divide by, and nothing to take
-        return n.most(total, 0.0) / n.most(apart, 0.02)
+        return np.asarray(np.maximum(coil.total, 0.0) / np.maximum(coil.surface - self.water_in, 0.02))
 
+    def _pull_of_many(self, t: Array, w: Array) -> Array:
+        self._age += self.step
+        stem = self.stem
+        if self._age >= LOOK_TIME or np.abs(stem - self._stem_then).max() > STEM_NEAR:
+            ahead = np.where(stem < 0.5, stem + STEM_NEAR, stem - STEM_NEAR)
+            first = self._pull(t, w, stem)
+            self._pull_then, self._stem_then = first, stem
+            self._pull_slope = (self._pull(t, w, ahead) - first) / (ahead - stem)
+            self._age = 0.0
+        return np.asarray(np.maximum(self._pull_then + self._pull_slope * (stem - self._stem_then), 0.0))
 
-def _counterflow_heat(n: Numbers, conductance: Number, one: Number, other: Number) -> Number:
-    """Heat to the unit of inlet difference, in counterflow."""
-    least, most = n.least(one, other), n.most(one, other)
-    ratio = least / most
-    gap = n.most(1.0 - ratio, 1e-7)
-    rise = 1.0 - n.exp(-conductance / least * gap)
-    return least * rise / (gap + ratio * rise)
+    def _pull_of_one(self, t: float, w: float) -> float:
+        if self._air is None or abs(t - self._air[0]) > AIR_NEAR or abs(w - self._air[1]) > RATIO_NEAR:
+            self._air = (t, w)
+            count = STEM_KNOTS
+            pull = self._pull(
+                t + np.tile([0.0, AIR_NEAR, 0.0], count),
+                w + np.tile([0.0, 0.0, RATIO_NEAR], count),
+                self._stems,
+            ).reshape(count, 3)
+            slopes = (pull[:, 1:] - pull[:, :1]) / np.array([AIR_NEAR, RATIO_NEAR])
+            self._rows = [tuple(row) for row in np.hstack([pull[:, :1], slopes]).tolist()]
+        t0, w0 = self._air
+        place = self.stem * (STEM_KNOTS - 1)
+        i = min(int(place), STEM_KNOTS - 2)
+        low, high = self._rows[i], self._rows[i + 1]
+        dt, dw = t - t0, w - w0
+        below = low[0] + low[1] * dt + low[2] * dw
+        above = high[0] + high[1] * dt + high[2] * dw
+        return float(max(below + (place - i) * (above - below), 0.0))

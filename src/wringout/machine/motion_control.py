@@ -8,6 +8,7 @@ from typing import Any
 from wringout.machine.design import Design
 from wringout.machine.motion_numbers import Number, Numbers
 from wringout.machine.motion_storage import SENSOR_LAG, Storage
+from wringout.physics.room import MOIST_SPECIFIC_HEAT
 
 __all__ = [
     "COOLER_BELOW",
@@ -58,7 +59,7 @@ def tuning(design: Design, store: Storage) -> Tuning:
     ----------
     S. Skogestad, J. Process Control 13 (2003) 291-309, SIMC rules (from memory).
     """
-    holding = design.air_flow * 1020.0 + store.contents_film
+    holding = design.air_flow * MOIST_SPECIFIC_HEAT + store.contents_film
     gain = design.unit.reheat.rated.heat / holding
     slow = store.air_heat / holding
     dead = 0.5 * store.travel_time + SENSOR_LAG + 30.0

@@ -7,14 +7,14 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from wringout.machine.design import AIR_EXPONENT, GAS_RESERVE, REHEAT_AIR_SHARE, WATER_EXPONENT, Design
+from wringout.machine.design import AIR_EXPONENT, REHEAT_AIR_SHARE, WATER_EXPONENT, Design
 from wringout.machine.motion_numbers import Columns, Number, Numbers
 from wringout.machine.motion_storage import HOT_GAS_TIME, REHEAT_COIL_TIME, STANDING_TIME, Storage
 from wringout.machine.parameters import Array
+from wringout.machine.recovered_heat import gas_on_offer, plate_conductance
 from wringout.machine.water_side import (
     BOILER_RESERVE,
     FLOW_SWITCH,
-    GAS_SIDE_EXPONENT,
     Plug,
     coil_port,
     exchange,
@@ -25,6 +25,7 @@ from wringout.machine.water_side import (
 __all__ = ["HotGas", "Loop", "Pipes", "Stem", "gas_terms", "source_terms"]
 
 KNOTS = 513  # of valve position, between which flows and exchangers are looked up
+STANDING_SHARE = 3e-4  # of design flow; less than that renews no source
 AIR_SPECIFIC_HEAT = 1016.0  # J/(kg K), as the settled machine takes it
 
 Rows = NDArray[np.intp]
@@ -88,29 +89,19 @@ class Pipes:
     def __init__(self, n: Numbers, steps: int, samples: int, volume: Number, decay: Number) -> None:
         self.n, self.volume, self.decay = n, volume, decay
         self.count = 0
-        if n.many:
-            shape = (steps + 3, samples)
-            self.moved: Any = np.empty(shape)
-            self.gone: Any = np.empty(shape)
-            self.back: Any = np.empty(shape)
-            self.when: Any = np.empty(shape)
-            self.mark: Any = np.zeros(samples, dtype=np.intp)
-            self.samples = np.arange(samples)
-        else:
-            self.moved, self.gone, self.back, self.when = [], [], [], []
-            self.mark = 0
+        # each parcel: volume that had passed when it went in, supply and return temperature, and when
+        self.parcels: Any = np.empty((steps + 3, samples, 4)) if n.many else []
+        self.mark: Any = np.zeros(samples, dtype=np.intp) if n.many else 0
+        self.samples = np.arange(samples)
         self.total: Number = volume * 0.0
 
     def push(self, out: Number, back: Number, now: Number) -> None:
         """Let a parcel into each pipe: supply water at the source, mixed water behind the coil."""
         if self.n.many:
-            k = self.count
-            self.moved[k], self.gone[k], self.back[k], self.when[k] = self.total, out, back, now
+            row = self.parcels[self.count]
+            row[:, 0], row[:, 1], row[:, 2], row[:, 3] = self.total, out, back, now
         else:
-            self.moved.append(self.total)
-            self.gone.append(out)
-            self.back.append(back)
-            self.when.append(now)
+            self.parcels.append((self.total, out, back, now))
         self.count += 1
 
     def fill(self, out: Number, back: Number, now: float, main: Number) -> None:
@@ -128,35 +119,34 @@ class Pipes:
         return self._many(place, now, around) if self.n.many else self._one(place, now, around)
 
     def _one(self, place: float, now: float, around: float) -> tuple[float, float]:
-        moved, last, k = self.moved, self.count - 2, self.mark
-        while k < last and moved[k + 1] <= place:
+        parcels, last, k = self.parcels, self.count - 2, self.mark
+        while k < last and parcels[k + 1][0] <= place:
             k += 1
         self.mark = k
-        wide = moved[k + 1] - moved[k]
-        part = min((place - moved[k]) / wide, 1.0) if wide > 0.0 else 0.0
-        age = now - (self.when[k] + part * (self.when[k + 1] - self.when[k]))
-        kept = self.n.exp(-self.decay * age)
-        gone = self.gone[k] + part * (self.gone[k + 1] - self.gone[k])
-        back = self.back[k] + part * (self.back[k + 1] - self.back[k])
-        return around + kept * (gone - around), around + kept * (back - around)
+        start, gone, back, when = parcels[k]
+        end, gone_next, back_next, when_next = parcels[k + 1]
+        part = min((place - start) / (end - start), 1.0) if end > start else 0.0
+        kept = self.n.exp(-self.decay * (now - when - part * (when_next - when)))
+        gone += part * (gone_next - gone) - around
+        back += part * (back_next - back) - around
+        return around + kept * gone, around + kept * back
 
     def _many(self, place: Array, now: float, around: Array) -> tuple[Array, Array]:
-        moved, last, mark, rows = self.moved, self.count - 2, self.mark, self.samples
-        ahead = (moved[np.minimum(mark + 1, last + 1), rows] <= place) & (mark < last)
-        while ahead.any():
+        parcels, last, mark, rows = self.parcels, self.count - 2, self.mark, self.samples
+        while True:
+            after = parcels[mark + 1, rows]
+            ahead = (after[:, 0] <= place) & (mark < last)
+            if not ahead.any():
+                break
             mark = mark + ahead
-            ahead = (moved[np.minimum(mark + 1, last + 1), rows] <= place) & (mark < last)
         self.mark = mark
-        before, after = (mark, rows), (mark + 1, rows)
-        start = moved[before]
-        wide = moved[after] - start
-        part = np.minimum((place - start) / np.where(wide > 0.0, wide, np.inf), 1.0)
-        when = self.when[before]
-        kept = np.exp(-self.decay * (now - when - part * (self.when[after] - when)))
-        gone, back = self.gone[before], self.back[before]
-        gone = gone + part * (self.gone[after] - gone)
-        back = back + part * (self.back[after] - back)
-        return around + kept * (gone - around), around + kept * (back - around)
+        before = parcels[mark, rows]
+        wide = after - before
+        span = wide[:, 0]
+        part = np.minimum((place - before[:, 0]) / np.where(span > 0.0, span, np.inf), 1.0)
+        parcel = before + part[:, None] * wide
+        kept = np.exp(self.decay * (parcel[:, 3] - now))
+        return around + kept * (parcel[:, 1] - around), around + kept * (parcel[:, 2] - around)
 
 
 def source_terms(design: Design, p: dict[str, Array], main: Array) -> tuple[Array, Array, Array, Array]:
@@ -205,20 +195,8 @@ def gas_terms(design: Design, p: dict[str, Array], main_rate: Array) -> tuple[Ar
     (array, array, array)
         Temperature [degC] and capacity rate [W/K] of what is offered, conductance of the exchanger [W/K].
     """
-    loop = design.loop
-    assert loop is not None
-    span = design.gas_in + p["gas_in_shift"] - design.gas_out
-    hot = design.gas_in + p["gas_in_shift"] - p["upstream_share"] * span
-    offered = design.gas_capacity_rate * GAS_RESERVE * p["plant_ratio"] * np.minimum(p["gas_share"], 2.0)
-    offered = np.where(p["gas_share"] < 1.0, offered / GAS_RESERVE / p["plant_ratio"], offered)
-    plate = (
-        design.exchanger_conductance
-        * p["exchanger_ratio"]
-        * p["fouling_ratio"]
-        * np.maximum(main_rate / (loop.main_flow * loop.density * loop.specific_heat), 1e-3)
-        ** GAS_SIDE_EXPONENT
-    )
-    return hot, offered, plate
+    hot, offered = gas_on_offer(design, p)
+    return hot, offered, plate_conductance(design, p, main_rate, offered)
 
 
 class Loop:
@@ -241,8 +219,7 @@ class Loop:
         self.valve = Stem(n, design, p, fields, step, store.travel_time)
         per_flow = loop.density * loop.specific_heat
         self.per_flow = per_flow
-        knots = np.linspace(0.0, 1.0, KNOTS)[:, None]
-        position = knots + np.zeros(len(supply))
+        position = Columns.knots(KNOTS)[:, None] + np.zeros(len(supply))
         main, coil, _, _ = flows(design, fields, Plug(position, position, position))
         main, coil = np.broadcast_arrays(main, coil)
         live, lift, hot, rise = source_terms(design, fields, main)
@@ -271,6 +248,7 @@ class Loop:
         lag = held / (loop.main_flow * per_flow + design.reheat_conductance) * p["coil_mass_ratio"]
         self.follows = 1.0 - n.exp(-step / lag)
         self.vessel = loop.main_flow * store.source_time * p["source_mass_ratio"]
+        self.stops = -1.0 / (STANDING_SHARE * loop.main_flow)
         zero = p["zero"]
         self.source_out = self.source_in = self.coil_in = self.heat = self.drawn = zero
         self.row: Any = None
@@ -318,11 +296,11 @@ class Loop:
         lift = self.coil_in - air_t
         self.drawn = pull * lift
         target = self.given(self.source_in, live, limit)
-        # a source without flow does not follow its water, it cools to the room
+        # a source without any flow does not follow its water, it cools to the room
         renewed = main * step / self.vessel
         kept = n.exp(-renewed)
         self.source_out = target + kept * (self.source_out - target)
-        standing = (1.0 - live) * (step / STANDING_TIME)
+        standing = n.exp(main * self.stops) * (step / STANDING_TIME)
         self.source_out = self.source_out + standing * (around - self.source_out)
         self.pipes.push(self.source_out, self.coil_in - drawn * lift, now)
         self.heat = self.heat + self.follows * (self.drawn - self.heat)
@@ -344,7 +322,7 @@ class HotGas:
     ) -> None:
         self.n = n
         self.valve = Stem(n, design, p, fields, step, store.travel_time)
-        position = np.linspace(0.0, 1.0, KNOTS)[:, None] + np.zeros(len(supply))
+        position = Columns.knots(KNOTS)[:, None] + np.zeros(len(supply))
         share = np.minimum(coil_port(design, fields, position) * fields["hot_gas_ratio"], 1.0)
         self.table = Columns.of([share + 0.0 * position], n.many)
         self.look = self.table.many if n.many else self.table.one

@@ -127,7 +127,8 @@ class Curve:
     def _place(self, x: Array) -> tuple[NDArray[np.intp], Array]:
         place = (x - self.low) * self.per
         i = place.astype(np.intp)
-        if i.min() < 0 or i.max() >= self.count or place.min() < 0.0:
+        # as unsigned numbers those under the lowest knot lie over the highest
+        if i.view(np.uintp).max() >= self.count:
             raise self.left(float(x[np.argmax(np.abs(place - 0.5 * self.count))]))
         return i, place - i
 
@@ -155,12 +156,20 @@ class Curve:
 class Columns:
     """Several functions of a share 0..1, each sample with its own, looked up together.
 
-    ``values`` (knots, samples, functions), or a list of tuples for one sample.
+    ``values`` (knots, samples, functions), or a list of tuples for one sample. The knots crowd at both ends,
+    where valves shut: they are even in the arc sine of the share's root.
     """
 
     values: Any
     count: int
     samples: NDArray[np.intp]
+
+    @staticmethod
+    def knots(count: int) -> Array:
+        """Shares at which the functions have to be given."""
+        places = np.sin(0.5 * np.pi * np.linspace(0.0, 1.0, count)) ** 2
+        places[-1] = 1.0
+        return places
 
     @classmethod
     def of(cls, functions: list[Array], many: bool) -> Columns:
@@ -171,7 +180,7 @@ class Columns:
 
     def one(self, x: float) -> tuple[float, ...]:
         """Every function at one place."""
-        place = x * self.count
+        place = math.asin(math.sqrt(x)) * (2.0 / math.pi) * self.count
         i = int(place)
         if i >= self.count:
             return tuple(self.values[self.count])
@@ -181,7 +190,7 @@ class Columns:
 
     def many(self, x: Array) -> Any:
         """Every function at every sample's place: an array (functions, samples)."""
-        place = x * self.count
+        place = np.arcsin(np.sqrt(x)) * (2.0 / np.pi) * self.count
         i = np.minimum(place.astype(np.intp), self.count - 1)
         low = self.values[i, self.samples]
         return (low + (place - i)[:, None] * (self.values[i + 1, self.samples] - low)).T

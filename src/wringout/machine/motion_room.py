@@ -14,10 +14,10 @@ from wringout.machine.motion_numbers import Number, Numbers
 from wringout.machine.motion_storage import Storage
 from wringout.machine.parameters import Array
 from wringout.machine.room_side import USUAL_GAIN_SHARE
+from wringout.physics.room import MOIST_SPECIFIC_HEAT
 
 __all__ = ["HEATING_GRIP", "HEATING_UNDER", "Loads", "Room", "Weather"]
 
-SUPPLY_SPECIFIC_HEAT = 1020.0  # J/(kg K), as physics.room takes it
 HEATING_UNDER = 5.0 / 1.8  # K under set point at which other heating holds the space (the sequence)
 HEATING_GRIP = 3.0  # of that heating, over what the supply air carries away for each kelvin; judgement
 
@@ -141,7 +141,7 @@ class Room:
             -step * store.contents_moisture_film / (store.contents_moisture * p["contents_moisture_ratio"])
         )
         self.heating_at = design.unit.control.space_t - HEATING_UNDER
-        self.heating = HEATING_GRIP * SUPPLY_SPECIFIC_HEAT * supply
+        self.heating = HEATING_GRIP * MOIST_SPECIFIC_HEAT * supply
         zero = p["zero"]
         self.t = self.w = self.contents_t = self.contents_w = zero
 
@@ -167,8 +167,8 @@ class Room:
         n, step = self.n, self.step
         # outdoor air counts at the density of the room it enters, as for the settled machine
         leak = self.leak * (self.pressure / (287.042 * 1.012)) / (self.t + 273.15)
-        heat_leak = leak * 1006.0
-        carried = self.supply * SUPPLY_SPECIFIC_HEAT
+        heat_leak = leak * MOIST_SPECIFIC_HEAT
+        carried = self.supply * MOIST_SPECIFIC_HEAT
         heating = n.pick(self.t < self.heating_at, self.heating, 0.0)
         pull = heat_leak + carried + self.film + heating
         brought = (

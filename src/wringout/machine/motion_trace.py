@@ -6,21 +6,24 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from wringout.machine.air_side import Airflows, Cooling, Mixed, fan_rise
 from wringout.machine.conditions import Conditions
 from wringout.machine.design import Design
-from wringout.machine.motion_loop import gas_terms, source_terms
+from wringout.machine.motion_loop import source_terms
 from wringout.machine.parameters import Array
+from wringout.machine.recovered_heat import gas_arriving, gas_leaving, gas_on_offer
 from wringout.machine.steady import Settled, read_points
 from wringout.machine.water_side import Plug, Reheat, Water, flows, plug
 from wringout.physics.cooling_coil import CoilAir
 from wringout.physics.hydronics import STANDARD_GRAVITY
-from wringout.physics.log_mean import difference_from_log_mean
 from wringout.physics.moist_air import dew_point, saturated_humidity_ratio
 from wringout.physics.valve import equal_percentage, installed
 
 __all__ = ["Segment", "Trace"]
+
+Rows = NDArray[np.intp]
 
 
 @dataclass(frozen=True)
@@ -53,7 +56,7 @@ class Trace:
     @property
     def samples(self) -> int:
         """Number of samples."""
-        return self.states["space_t"].shape[1]
+        return int(self.states["space_t"].shape[1])
 
     def points(self, names: Iterable[str] | None = None, at: slice | None = None) -> dict[str, Array]:
         """Give test points over time.
@@ -90,7 +93,7 @@ class Trace:
         """One test point over time, (samples, times) [SI of the point]."""
         return self.points([name])[name]
 
-    def _points(self, segment: Segment, rows: Array) -> dict[str, Array]:
+    def _points(self, segment: Segment, rows: Rows) -> dict[str, Array]:
         s = self.machine(segment, rows)
         state = {name: array[rows] for name, array in self.states.items()}
         p = segment.fields
@@ -106,7 +109,7 @@ class Trace:
             for name, array in points.items()
         }
 
-    def machine(self, segment: Segment, rows: Array) -> Settled:
+    def machine(self, segment: Segment, rows: Rows) -> Settled:
         """Give the states at some times as the settled machine has them, for everything that reads such one.
 
         Parameters
@@ -232,11 +235,8 @@ def gas_side(
     design: Design, p: dict[str, Array], main_rate: Array, heat: Array, state: dict[str, Array]
 ) -> tuple[Array, Array, Array]:
     """Temperatures [degC] and demand [-] of the gas that gives a heat at this return, as in water_side."""
-    hot, _, plate = gas_terms(design, p, main_rate)
-    around = state["space_t"]
-    heat = np.maximum(heat, 0.0)
-    gas_out = state["source_in"] + difference_from_log_mean(
-        heat / plate, np.maximum(hot - state["source_out"], 1e-3)
+    hot, _ = gas_on_offer(design, p)
+    gas_out, demand = gas_leaving(
+        design, p, main_rate, hot, state["source_in"], state["source_out"], heat
     )
-    demand = heat / np.maximum(hot - gas_out, 1e-3) / design.gas_capacity_rate
-    return around + (hot - around) * np.exp(-0.03 / np.maximum(demand, 1e-4)), gas_out, demand
+    return gas_arriving(hot, state["space_t"], demand), gas_out, demand

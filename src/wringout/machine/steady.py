@@ -71,7 +71,7 @@ def settle(design: Design, values: Values, conditions: Conditions) -> Settled:
     """
     flow = airflows(design, values, conditions)
     mixed = mix(design, values, conditions, flow)
-    at = plug(design, values, conditions.command)
+    at = plug(design, values, conditions.command, conditions.left_open)
     taken = np.zeros_like(mixed.dry_bulb)
     if design.hot_water:
         cooling = cool(design, values, conditions, flow, mixed, taken)

@@ -9,16 +9,15 @@ import numpy as np
 from wringout.machine.conditions import Conditions
 from wringout.machine.design import (
     AIR_EXPONENT,
-    GAS_RESERVE,
     RANGEABILITY,
     REHEAT_AIR_SHARE,
     WATER_EXPONENT,
     Design,
 )
 from wringout.machine.parameters import Array, Values
+from wringout.machine.recovered_heat import gas_arriving, gas_leaving, gas_on_offer, plate_conductance
 from wringout.physics.exchanger import counterflow
 from wringout.physics.hydronics import STANDARD_GRAVITY, loop_flows
-from wringout.physics.log_mean import difference_from_log_mean
 from wringout.physics.valve import equal_percentage
 
 __all__ = ["Plug", "Reheat", "Water", "hot_gas", "plug", "water"]
@@ -28,7 +27,6 @@ HEALTHY_LEAKAGE = (
 )
 FLOW_SWITCH = 0.125  # of design flow, under which a source gives no heat (the sequence of operation)
 BOILER_RESERVE = 1.15  # a boiler is a size larger than its schedule; judgement
-GAS_SIDE_EXPONENT = 0.2  # reclaim conductance against water flow; the gas side governs
 
 
 @dataclass(frozen=True)
@@ -73,7 +71,7 @@ class Reheat:
     water: Water | None
 
 
-def plug(design: Design, p: Values, command: Array) -> Plug:
+def plug(design: Design, p: Values, command: Array, left_open: Array | float = 0.0) -> Plug:
     """Carry a reheat command through output, wire and actuator to the plug of the valve.
 
     Parameters
@@ -81,6 +79,8 @@ def plug(design: Design, p: Values, command: Array) -> Plug:
     design : Design
     p : Values
     command : array, (samples,), [0..1]
+    left_open : array, (samples,), [0..1], optional
+        Position that an actuator on its way down has not yet left.
 
     Returns
     -------
@@ -96,6 +96,7 @@ def plug(design: Design, p: Values, command: Array) -> Plug:
     volts = output_low + travel * (high - output_low)
     seen = np.clip((volts - low) / (high - low), 0.0, 1.0)
     stem = seen if opening_up else 1.0 - seen
+    stem = np.maximum(stem, left_open)
     stem = np.where(np.isnan(p["stuck_at"]), stem, p["stuck_at"])
     position = np.where(np.isnan(p["loose_at"]), stem, p["loose_at"])
     return Plug(volts, stem, position)
@@ -244,20 +245,8 @@ def water(design: Design, p: Values, c: Conditions, at: Plug, air_t: Array, dry_
     nothing = np.zeros_like(main_rate)
     gas_in = gas_out = demand = nothing
     if design.reclaim:
-        # gas left by an exchanger upstream comes cooler; its heat is taken as even over its temperature span
-        span = design.gas_in + p["gas_in_shift"] - design.gas_out
-        hot = design.gas_in + p["gas_in_shift"] - p["upstream_share"] * span
-        on_offer = design.gas_capacity_rate * GAS_RESERVE * p["plant_ratio"] * np.minimum(p["gas_share"], 2.0)
-        # causes are stated against the design heat, not against the reserve
-        on_offer = np.where(p["gas_share"] < 1.0, on_offer / GAS_RESERVE / p["plant_ratio"], on_offer)
-        plate = (
-            design.exchanger_conductance
-            * p["exchanger_ratio"]
-            * p["fouling_ratio"]
-            * np.maximum(main_rate / (loop.main_flow * per_flow), 1e-3) ** GAS_SIDE_EXPONENT
-        )
-        # a diverting valve that stays put lets its share of all the gas there is through
-        on_offer = on_offer * p["diverted_share"]
+        hot, on_offer = gas_on_offer(design, p)
+        plate = plate_conductance(design, p, main_rate, on_offer)
         lift = exchange(plate, on_offer, main_rate) / main_rate
         most = ((1.0 - lift) * a + lift * hot) / np.maximum(1.0 - (1.0 - lift) * b, 1e-9)
         source_out = np.where(asked < most, np.maximum(asked, lost), most)
@@ -265,13 +254,8 @@ def water(design: Design, p: Values, c: Conditions, at: Plug, air_t: Array, dry_
         source_in = a + b * source_out
         heat = main_rate * (source_out - source_in)
         reserve = lift * main_rate * np.maximum(hot - source_in, 0.0) * live
-        # how much gas that takes: heat and conductance give the log-mean difference, that the cold end's
-        gas_out = source_in + difference_from_log_mean(
-            np.maximum(heat, 0.0) / plate, np.maximum(hot - source_out, 1e-3)
-        )
-        demand = np.maximum(heat, 0.0) / np.maximum(hot - gas_out, 1e-3) / design.gas_capacity_rate
-        # a line with next to no gas in it is no hotter than the plant room's pipes
-        gas_in = around + (hot - around) * np.exp(-0.03 / np.maximum(demand, 1e-4))
+        gas_out, demand = gas_leaving(design, p, main_rate, hot, source_in, source_out, heat)
+        gas_in = gas_arriving(hot, around, demand)
     else:
         most_heat = design.source_heat * BOILER_RESERVE
         limited = (a + most_heat / main_rate) / np.maximum(1.0 - b, 1e-9)

@@ -79,14 +79,17 @@ def values_of(
                 parts[part.number] = part
             column += part.severities
     first = np.searchsorted(owner, np.arange(len(hypotheses) + 1))
+    chosen = np.zeros(len(hypotheses), dtype=bool)
     own: set[str] = set()
     for (number, column), owners in places.items():
         part = parts[number]
-        rows: Rows | slice = (
-            slice(int(first[owners[0]]), int(first[owners[0] + 1]))
-            if len(owners) == 1
-            else np.concatenate([np.arange(first[h], first[h + 1]) for h in owners])
-        )
+        rows: Rows | slice
+        if len(owners) == 1:
+            rows = slice(int(first[owners[0]]), int(first[owners[0] + 1]))
+        else:
+            chosen[:] = False
+            chosen[owners] = True
+            rows = np.flatnonzero(chosen[owner])
 
         def read(name: str, rows: Rows | slice = rows) -> Array:
             field = values[name]
@@ -180,7 +183,12 @@ def _joined(parts: Sequence[Array], counts: Sequence[int]) -> Array:
         first = parts[0][0]
         if all(part[0] == first or (part[0] != part[0] and first != first) for part in parts[1:]):
             return parts[0]
-    return np.concatenate([np.broadcast_to(part, count) for part, count in zip(parts, counts, strict=True)])
+    whole = np.empty(sum(counts))
+    start = 0
+    for part, count in zip(parts, counts, strict=True):
+        whole[start : start + count] = part
+        start += count
+    return whole
 
 
 def _taken(thing: Any, rows: slice) -> Any:

@@ -114,9 +114,9 @@ def model_spread(point: str, predicted: Array, s: Settled, held: str | None) -> 
             if held is not None:
                 base = base + 15.0 * np.exp(-900.0 / warming_time(s, w))
         if point in _GAS_TEMPERATURES:
-            base = base + 25.0 * np.exp(-w.demand / 0.06)
-    swing = s.values["hunting"]
-    if point in _SWINGING and np.any(swing > 0.0):
+            base = base + 25.0 * np.exp(-w.demand / 0.10)
+    swing = s.values["hunting"] * np.clip(s.conditions.stages, 0.0, 1.0)
+    if point in _SWINGING and held != "reheat.command" and np.any(swing > 0.0):
         base = np.hypot(base, _SWINGING[point] * swing)
     if held == "cooling.call":
         base = np.hypot(base, forced_cooling_spread(point, predicted, s))
@@ -147,11 +147,7 @@ def forced_cooling_spread(point: str, predicted: Array, s: Settled) -> Array:
         return (1.2 if point == "coil_leaving.t" else 0.05) * np.ones(1)
     ending = (1.0 - idle) * np.exp(-s.conditions.command / 0.03)
     if point in ("supply.t", "shown.supply_t"):
-        return 3.0 * ending + 0.3
+        return 1.5 * ending + 0.3
     if point in _LOOP_TEMPERATURES:
-        return 6.0 * ending + 0.3
-    if point == "reheat.water_flow" and s.design.loop is not None:
-        return 0.1 * s.design.loop.main_flow * ending
-    if point == "reheat.stem":
-        return 0.2 * ending
+        return 4.0 * ending + 0.3
     return np.zeros(1)

@@ -29,6 +29,7 @@ from wringout.weighing.situation import Observation, Situation
 from wringout.weighing.unknowns import uniform
 
 __all__ = [
+    "WORTH_NAMING",
     "Balance",
     "Doubt",
     "Evidence",

@@ -19,7 +19,7 @@ from wringout.weighing.hypothesis import Hypothesis
 from wringout.weighing.likelihood import weight
 from wringout.weighing.unknowns import Layout
 
-__all__ = ["LONGEST", "Fit", "everywhere", "fit", "log_posterior"]
+__all__ = ["LONGEST", "REACH", "Fit", "everywhere", "fit", "log_posterior"]
 
 STEP = 0.02  # of a prior standard deviation, for the differences
 LENGTHS = np.array([1.0, 0.45, 0.15])
@@ -48,6 +48,40 @@ class Fit:
     weights: Array
     log_spread: Array
     slip: Array
+
+    def replaced(self, places: Rows, other: Fit, rows: Rows) -> Fit:
+        """Give this fit with some hypotheses' results taken from another.
+
+        Parameters
+        ----------
+        places : array of int
+            Which of this fit's hypotheses.
+        other : Fit
+        rows : array of int
+            Where theirs stand in it.
+
+        Returns
+        -------
+        Fit
+        """
+
+        def merged(mine: Array, theirs: Array) -> Array:
+            whole = mine.copy()
+            whole[places] = theirs[rows]
+            return whole
+
+        return Fit(
+            self.hypotheses,
+            merged(self.z, other.z),
+            merged(self.log_evidence, other.log_evidence),
+            merged(self.log_likelihood, other.log_likelihood),
+            Curvature(merged(self.curvature.root, other.curvature.root)),
+            merged(self.jacobian, other.jacobian),
+            merged(self.residual, other.residual),
+            merged(self.weights, other.weights),
+            merged(self.log_spread, other.log_spread),
+            self.slip,
+        )
 
 
 @dataclass(frozen=True)

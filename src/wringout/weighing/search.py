@@ -11,7 +11,7 @@ import numpy as np
 from wringout.machine.parameters import Array
 from wringout.weighing.batch import Residuals, Rows
 from wringout.weighing.curvature import Curvature
-from wringout.weighing.fit import LONGEST, Fit, everywhere, fit, log_posterior
+from wringout.weighing.fit import LONGEST, REACH, Fit, everywhere, fit, log_posterior
 from wringout.weighing.hypothesis import HEALTHY, Hypothesis, Part, compatible, extended
 from wringout.weighing.likelihood import log_density
 from wringout.weighing.prior import Prior
@@ -22,9 +22,10 @@ __all__ = ["Weighed", "search"]
 GRID = np.array(
     [-1.4, -0.5, 0.5, 1.4]
 )  # severities at which a cause is first tried, in standard normal units
-PARENTS = (10, 10)  # how many sets grow by one more cause: singles to pairs, pairs to triples
-KEPT = (70, 50)  # how many grown sets are fitted in full
-ALWAYS = 16  # how many are fitted whatever they seem worth, since screening can be far too low
+PARENTS = (8, 6)  # how many sets grow by one more cause: singles to pairs, pairs to triples
+KEPT = (48, 28)  # how many grown sets are fitted in full
+ALWAYS = 12  # how many are fitted whatever they seem worth, since screening can be far too low
+RESTAGE_WORTH = 1.0  # nats that another number of stages must promise to be fitted
 WORTH = 7.5  # nats under the best beyond which a grown set is not fitted
 
 
@@ -169,6 +170,34 @@ def _severity_rows(at: Layout, child: Hypothesis, part: Part, z: Array) -> list[
     return rows
 
 
+def _restaged(at: Layout, level: Fit) -> Fit:
+    """Try one stage more and one less where their number is open, and fit again where that helps."""
+    steps = stage_steps(at)
+    if not steps:
+        return level
+    count = len(level.hypotheses)
+    moves = [(column, way * step) for column, step in steps for way in (-1.0, 1.0)]
+    rows = np.repeat(level.z[:, None, :], len(moves), axis=1)
+    for m, (column, move) in enumerate(moves):
+        rows[:, m, column] = np.clip(rows[:, m, column] + move, -REACH, REACH)
+    flat = rows.reshape(-1, at.width)
+    origin = np.repeat(np.arange(count), len(moves))
+    there = everywhere(at, level.hypotheses, origin, flat)
+    reached = _posterior(level, origin, there, there.residual, flat)
+    hoped, onward = _stepped(level, origin, there, flat, at.first_severity)
+    worth = np.maximum(reached, hoped).reshape(count, -1)
+    best = np.argmax(worth, axis=1)
+    each = np.arange(count)
+    better = np.flatnonzero(worth[each, best] > level.log_evidence + RESTAGE_WORTH)
+    if better.size == 0:
+        return level
+    taken = better * len(moves) + best[better]
+    start = np.where((hoped > reached)[taken][:, None], onward[taken], flat[taken])
+    again = fit(at, [level.hypotheses[k] for k in better], start, rounds=3)
+    gained = again.log_evidence > level.log_evidence[better]
+    return level.replaced(better[gained], again, np.flatnonzero(gained))
+
+
 def _with(z: Array, column: int, value: float) -> Array:
     row = z.copy()
     row[column] = value
@@ -219,7 +248,9 @@ def search(at: Layout, parts: Sequence[Part], prior: Prior, most: int = 3) -> We
             found = found[:ALWAYS] + [f for f in found[ALWAYS:kept] if f[0] > best - WORTH]
         if not found:
             break
-        level = fit(at, [f[1] for f in found], np.array([f[2] for f in found]), rounds=5 if size == 1 else 4)
+        rounds = 5 if size == 1 else 4
+        level = fit(at, [f[1] for f in found], np.array([f[2] for f in found]), rounds=rounds)
+        level = _restaged(at, level)
         fits.append(level)
     hypotheses = tuple(h for f in fits for h in f.hypotheses)
     return Weighed(

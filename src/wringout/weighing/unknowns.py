@@ -24,7 +24,7 @@ Mask = NDArray[np.bool_]
 
 CONDITIONS = tuple(field.name for field in fields(Conditions))
 VISIT = ("outdoor_t", "outdoor_dew_point", "space_t", "space_dew_point", "command", "stages", "modulation")
-SHIFT = ("space_t", "space_dew_point", "command", "stages", "modulation", "rewetting")
+SHIFT = ("space_t", "space_dew_point", "command", "stages", "modulation", "rewetting", "left_open")
 
 # how wide weather and room lie before any reading: judgement, wide enough that readings decide
 OUTDOOR_T_MEAN, OUTDOOR_T_SPREAD = -4.0, 6.5  # K against the design day
@@ -253,7 +253,18 @@ def conditions(at: Layout, index: int, z: Array, beyond: Mask) -> Conditions:
         modulation = np.ones_like(modulation)
     idle = s.item == "cooling.call" and s.to < 0.5
     rewetting = uniform(shift("rewetting")) if idle else np.zeros(1)
-    return Conditions(outdoor_t, outdoor_dew, space_t, space_dew, command, stages, modulation, rewetting)
+    left_open = np.zeros(1)
+    before = seen_share(calm, "shown.reheat_command")
+    if s.item == "cooling.call" and s.to >= 0.5 and calm is not None:
+        # forced cooling may have ended dehumidifying minutes ago: the valve, and the heat behind it, may
+        # not have followed
+        was = command_of(
+            calm, calm, visit("command"), z[:, at.shift_column(p.situations.index(calm), "command")]
+        )
+        left_open = np.square(uniform(shift("left_open"))) * (was if before is None else min(before, 1.0))
+    return Conditions(
+        outdoor_t, outdoor_dew, space_t, space_dew, command, stages, modulation, rewetting, left_open
+    )
 
 
 def command_of(s: Situation, calm: Situation | None, base: Array, shift: Array) -> Array:

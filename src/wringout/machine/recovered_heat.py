@@ -1,0 +1,131 @@
+"""Recovered heat: the gas a plant has to give, the exchanger it goes through, and what leaves it."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from wringout.machine.design import GAS_RESERVE, WATER_EXPONENT, Design
+from wringout.machine.parameters import Array, Values
+from wringout.physics.log_mean import difference_from_log_mean
+
+__all__ = ["gas_arriving", "gas_leaving", "gas_on_offer", "plate_conductance"]
+
+GAS_SIDE_SHARE = 0.85  # of the exchanger's resistance at rating: gas films are poor (common practice)
+TURNS = 3  # between the gas's flow and the conductance that goes with it; leave under 1 % of the flow
+
+
+def gas_on_offer(design: Design, p: Values) -> tuple[Array, Array]:
+    """Hot gas that the plant has for the exchanger.
+
+    Parameters
+    ----------
+    design : Design
+    p : Values
+
+    Returns
+    -------
+    (array, array)
+        Its temperature [degC] and the most of its capacity rate [W/K], (samples,).
+    """
+    # gas left by an exchanger upstream comes cooler; its heat is taken as even over its temperature span
+    span = design.gas_in + p["gas_in_shift"] - design.gas_out
+    hot = design.gas_in + p["gas_in_shift"] - p["upstream_share"] * span
+    usual = design.gas_capacity_rate * GAS_RESERVE * p["plant_ratio"]
+    # a starved plant is stated against the design heat, not against the reserve
+    starved = design.gas_capacity_rate * p["gas_share"]
+    # a diverting valve that stays put lets its share of all the gas there is through
+    return hot, np.where(p["gas_share"] < 1.0, starved, usual) * p["diverted_share"]
+
+
+def plate_conductance(design: Design, p: Values, main_rate: Array, gas_rate: Array) -> Array:
+    """Conductance of the exchanger: the gas side governs, and goes with the gas's own flow.
+
+    Parameters
+    ----------
+    design : Design
+    p : Values
+    main_rate : array, (samples,), [W/K]
+        Capacity rate of the loop's water.
+    gas_rate : array, (samples,), [W/K]
+        Capacity rate of the gas.
+
+    Returns
+    -------
+    array, (samples,), [W/K]
+
+    References
+    ----------
+    Turbulent films go with the flow to the power 0.8 (Dittus and Boelter).
+    """
+    loop = design.loop
+    assert loop is not None
+    water_part = np.maximum(main_rate / (loop.main_flow * loop.density * loop.specific_heat), 1e-3)
+    gas_part = np.maximum(gas_rate / design.gas_capacity_rate, 1e-4)
+    resistance = (
+        GAS_SIDE_SHARE * gas_part**-WATER_EXPONENT + (1.0 - GAS_SIDE_SHARE) * water_part**-WATER_EXPONENT
+    )
+    return np.asarray(design.exchanger_conductance * p["exchanger_ratio"] * p["fouling_ratio"] / resistance)
+
+
+def gas_leaving(
+    design: Design,
+    p: Values,
+    main_rate: Array,
+    hot: Array,
+    source_in: Array,
+    source_out: Array,
+    heat: Array,
+) -> tuple[Array, Array]:
+    """Gas behind the exchanger, and how much of it the heat takes.
+
+    Parameters
+    ----------
+    design : Design
+    p : Values
+    main_rate : array, (samples,), [W/K]
+        Capacity rate of the loop's water.
+    hot : array, (samples,), [degC]
+        Gas before the exchanger.
+    source_in : array, (samples,), [degC]
+        Water into the exchanger.
+    source_out : array, (samples,), [degC]
+        Water out of it.
+    heat : array, (samples,), [W]
+
+    Returns
+    -------
+    (array, array)
+        Gas temperature [degC]; its capacity rate as a share of the design's [-].
+
+    Notes
+    -----
+    Heat over conductance is the log-mean difference, which with the hot end's gives the cold end's. The
+    conductance goes with the very gas that is sought: a few turns settle it.
+    """
+    wanted = np.maximum(heat, 0.0)
+    near = np.maximum(hot - source_out, 1e-3)
+    demand = wanted / np.maximum(0.9 * (hot - source_in), 1e-3) / design.gas_capacity_rate
+    gas_out = source_in
+    for _ in range(TURNS):
+        plate = plate_conductance(design, p, main_rate, demand * design.gas_capacity_rate)
+        gas_out = source_in + difference_from_log_mean(wanted / plate, near)
+        demand = wanted / np.maximum(hot - gas_out, 1e-3) / design.gas_capacity_rate
+    return gas_out, demand
+
+
+def gas_arriving(hot: Array, around: Array, demand: Array) -> Array:
+    """What a thermometer on the gas line reads: with next to no gas in it, hardly more than the room.
+
+    Parameters
+    ----------
+    hot : array, (samples,), [degC]
+    around : array, (samples,), [degC]
+        Air about the line.
+    demand : array, (samples,), [-]
+        Capacity rate as a share of the design's.
+
+    Returns
+    -------
+    array, (samples,), [degC]
+    """
+    return np.asarray(around + (hot - around) * np.exp(-0.03 / np.maximum(demand, 1e-4)))
