@@ -12,13 +12,16 @@ LOCKED := uv.lock requirements/run.txt requirements/test.txt pyproject.toml
 export UV_PROJECT_ENVIRONMENT := $(VENV)
 
 .DEFAULT_GOAL := help
-.PHONY: help demo test lint format types pytest bench study lowest docs lock clean
+.PHONY: help demo retell test lint format types pytest bench study lowest docs lock clean
 
 help:  ## say what there is
 	@grep -hE '^[a-z]+:.*## ' $(MAKEFILE_LIST) | sed -E 's/^([a-z]+):.*## /  make \1\t/' | expand -t 16
 
 demo: $(VENV)/.run  ## the main job on the demo calls
 	@$(BIN)/python -m wringout.demo
+
+retell: $(VENV)/.run  ## make the demo's calls anew, after a change to the weighing
+	$(BIN)/python scripts/make_demo.py
 
 test: lint types pytest  ## everything that has to hold: lint, types, tests
 

@@ -18,6 +18,9 @@ given.
 from __future__ import annotations
 
 import argparse
+import os
+import re
+import subprocess
 import sys
 from collections.abc import Iterator
 from dataclasses import dataclass, field
@@ -41,6 +44,7 @@ from wringout.physics.moist_air import dew_point, saturated_humidity_ratio
 from wringout.weighing.answer import weigh
 
 FOLDER = Path(__file__).resolve().parent.parent / "src" / "wringout" / "demo"
+RUN = "from wringout.cli.main import main; main()"
 ENOUGH = 0.8  # four in five: what a technician acts on
 PATIENCE = 10  # checks
 WORTH = 0.15  # bits for which another reading in the same held state is taken along
@@ -321,6 +325,25 @@ def tell_story(story: Story) -> bool:
     return found
 
 
+def write_capture() -> None:
+    """The README shows what the command answers on the last call before the repair."""
+    readme = FOLDER.parents[2] / "README.md"
+    last = max(
+        (FOLDER / "film_vault").glob("call-[0-9]*.yaml"), key=lambda path: int(path.stem.split("-")[1])
+    )
+    run = subprocess.run(
+        [sys.executable, "-c", RUN, "weigh", last.name, "--checks", "1"],
+        cwd=last.parent,
+        env={**os.environ, "COLUMNS": "80"},
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    block = f"```console\n$ wringout weigh {last.name} --checks 1\n{run.stdout}```"
+    text = readme.read_text(encoding="utf-8")
+    readme.write_text(re.sub(r"```console\n.*?```", lambda _: block, text, flags=re.S), encoding="utf-8")
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
@@ -328,6 +351,7 @@ def main() -> None:
     parser.add_argument("story", nargs="?", choices=[story.folder for story in STORIES])
     chosen = parser.parse_args().story
     found = [tell_story(story) for story in STORIES if chosen in (None, story.folder)]
+    write_capture()
     sys.exit(0 if all(found) else 1)
 
 

@@ -11,7 +11,7 @@ from wringout.cli.check_text import checks_text
 from wringout.cli.explain_text import account, explained
 from wringout.cli.layout import chance, heading, item, listed, paragraph
 from wringout.documents.overview import overview
-from wringout.weighing.evidence import Suspect, doubtful, mended, still_wrong, suspect, suspects
+from wringout.weighing.evidence import WORTH_NAMING, Suspect, doubtful, mended, still_wrong, suspect, suspects
 from wringout.weighing.evidence_words import (
     extent_words,
     plain,
@@ -31,6 +31,7 @@ if TYPE_CHECKING:
 __all__ = ["text"]
 
 WORTH_A_LINE = 0.01  # sets under this share one line
+FAR_BEHIND = 0.15  # of the likeliest suspect: one further behind is left to --explain
 MOST_SETS = 5
 MOST_SUSPECTS = 3
 FEW_CHECKS = 3
@@ -69,7 +70,10 @@ def _asked(answer: Answer, explain: str | None) -> tuple[Suspect, ...]:
     if explain and explain != "all":
         one = suspect(answer, explain) if explain in answer.marginals else None
         return (one,) if one else ()
-    return suspects(answer) if explain else suspects(answer, most=MOST_SUSPECTS)
+    if explain:
+        return suspects(answer)
+    highest = max(answer.marginals.values(), default=0.0)
+    return suspects(answer, max(WORTH_NAMING, FAR_BEHIND * highest), MOST_SUSPECTS)
 
 
 def _about(call: Call, answer: Answer) -> list[str]:
