@@ -25,6 +25,7 @@ from wringout.machine.water_side import (
 __all__ = ["HotGas", "Loop", "Pipes", "Stem", "gas_terms", "source_terms"]
 
 KNOTS = 513  # of valve position, between which flows and exchangers are looked up
+SWITCH_WIDTH = 0.004  # of design flow, over which the settled machine's flow switch turns
 STANDING_SHARE = 3e-4  # of design flow; less than that renews no source
 AIR_SPECIFIC_HEAT = 1016.0  # J/(kg K), as the settled machine takes it
 
@@ -169,7 +170,7 @@ def source_terms(design: Design, p: dict[str, Array], main: Array) -> tuple[Arra
     assert loop is not None
     per_flow = loop.density * loop.specific_heat
     main_rate = np.maximum(main, 1e-9) * per_flow
-    switch = np.clip((main / loop.main_flow - FLOW_SWITCH) / 0.004, -40.0, 40.0)
+    switch = np.clip((main / loop.main_flow - FLOW_SWITCH) / SWITCH_WIDTH, -40.0, 40.0)
     live = 1.0 / (1.0 + np.exp(-switch))
     nothing = np.zeros_like(main_rate)
     if not design.reclaim:
@@ -222,7 +223,7 @@ class Loop:
         position = Columns.knots(KNOTS)[:, None] + np.zeros(len(supply))
         main, coil, _, _ = flows(design, fields, Plug(position, position, position))
         main, coil = np.broadcast_arrays(main, coil)
-        live, lift, hot, rise = source_terms(design, fields, main)
+        _, lift, hot, rise = source_terms(design, fields, main)
         main_rate = np.maximum(main, 1e-9) * per_flow
         coil_rate = np.maximum(np.minimum(coil, main), 1e-10) * per_flow
         ratio_water = np.maximum(coil_rate / design.reheat_water_rate, 1e-5)
@@ -236,7 +237,7 @@ class Loop:
         )
         pull = exchange(conductance, coil_rate, supply * AIR_SPECIFIC_HEAT)
         limit = lift if design.reclaim else rise
-        self.table = Columns.of([main, pull, live, limit, np.minimum(pull / main_rate, 1.0)], n.many)
+        self.table = Columns.of([main, pull, limit, np.minimum(pull / main_rate, 1.0)], n.many)
         self.look = self.table.many if n.many else self.table.one
         self.reclaim = design.reclaim
         self.hot = _numbers(n, hot[0], fields) if design.reclaim else p["zero"]
@@ -248,14 +249,17 @@ class Loop:
         lag = held / (loop.main_flow * per_flow + design.reheat_conductance) * p["coil_mass_ratio"]
         self.follows = 1.0 - n.exp(-step / lag)
         self.vessel = loop.main_flow * store.source_time * p["source_mass_ratio"]
+        self.per_main = 1.0 / loop.main_flow
         self.stops = -1.0 / (STANDING_SHARE * loop.main_flow)
         zero = p["zero"]
         self.source_out = self.source_in = self.coil_in = self.heat = self.drawn = zero
         self.row: Any = None
 
-    def given(self, source_in: Number, live: Number, limit: Number) -> Number:
+    def given(self, source_in: Number, main: Number, limit: Number) -> Number:
         """Water that the source makes of what comes back."""
         n = self.n
+        switch = n.most(n.least((main * self.per_main - FLOW_SWITCH) / SWITCH_WIDTH, 40.0), -40.0)
+        live = 1.0 / (1.0 + n.exp(-switch))
         if self.reclaim:
             most = source_in + limit * (self.hot - source_in)
             out = n.pick(self.asked < most, n.most(self.asked, source_in), most)
@@ -271,7 +275,7 @@ class Loop:
 
     def fill(self, air_t: Number, now: float) -> None:
         """Fill the pipes and warm the coil to match."""
-        main, pull, _, _, drawn = self.row
+        main, pull, _, drawn = self.row
         self.drawn = self.heat = pull * (self.coil_in - air_t)
         mixed = self.coil_in - drawn * (self.coil_in - air_t)
         self.pipes.fill(self.source_out, mixed, now, main)
@@ -291,11 +295,11 @@ class Loop:
         n, step = self.n, self.step
         self.valve.move(command)
         self.row = self.look(self.valve.position)
-        main, pull, live, limit, drawn = self.row
+        main, pull, limit, drawn = self.row
         self.coil_in, self.source_in = self.pipes.leave(main, step, now, around)
         lift = self.coil_in - air_t
         self.drawn = pull * lift
-        target = self.given(self.source_in, live, limit)
+        target = self.given(self.source_in, main, limit)
         # a source without any flow does not follow its water, it cools to the room
         renewed = main * step / self.vessel
         kept = n.exp(-renewed)

@@ -236,7 +236,5 @@ def gas_side(
 ) -> tuple[Array, Array, Array]:
     """Temperatures [degC] and demand [-] of the gas that gives a heat at this return, as in water_side."""
     hot, _ = gas_on_offer(design, p)
-    gas_out, demand = gas_leaving(
-        design, p, main_rate, hot, state["source_in"], state["source_out"], heat
-    )
+    gas_out, demand = gas_leaving(design, p, main_rate, hot, state["source_in"], state["source_out"], heat)
     return gas_arriving(hot, state["space_t"], demand), gas_out, demand
