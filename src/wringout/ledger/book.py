@@ -14,7 +14,7 @@ from wringout.ledger.drafts import Draft
 from wringout.ledger.entries import Amount, Band, Input, Ledger, Line, Route
 from wringout.ledger.expectation import Expected, expect
 from wringout.ledger.propagation import Propagated, propagate
-from wringout.ledger.quantity_sources import MODEL, Array, Assumed, Known, Quantity
+from wringout.ledger.quantity_sources import MODEL, Array, Assumed, Inputs, Known, Quantity
 from wringout.ledger.readings import Seen, seen
 from wringout.ledger.routes import Transfer, transfers
 from wringout.machine.design import Design, design
@@ -127,10 +127,12 @@ class _Wanted:
 
     def __init__(self) -> None:
         self.quantities: list[Quantity] = []
+        self.known: set[int] = set()
 
     def add(self, *wanted: Quantity | None) -> None:
         for quantity in wanted:
-            if quantity is not None and not any(quantity is other for other in self.quantities):
+            if quantity is not None and id(quantity) not in self.known:
+                self.known.add(id(quantity))
                 self.quantities.append(quantity)
 
     def work_out(self, readings: Seen, expected: Expected) -> _Result:
@@ -165,7 +167,7 @@ def _propagated(
     mean, covariance = joint(names, readings, expected)
 
     def function(rows: Array) -> Array:
-        x = {name: rows[:, k] for k, name in enumerate(names)}
+        x = Inputs({name: rows[:, k] for k, name in enumerate(names)})
         return np.column_stack([quantity.of(x) + np.zeros(rows.shape[0]) for quantity in quantities])
 
     return names, propagate(function, mean, covariance)
@@ -204,7 +206,10 @@ def joint(names: Sequence[str], readings: Seen, expected: Expected) -> tuple[Arr
         sampled.append(k)
         columns.append(column)
     if sampled:
-        covariance[np.ix_(sampled, sampled)] = np.atleast_2d(np.cov(np.array(columns)))
+        off = np.array(columns)
+        off -= off.mean(axis=1, keepdims=True)
+        together = np.einsum("ik,jk->ij", off, off) / (off.shape[1] - 1.0)
+        covariance[np.ix_(sampled, sampled)] = together
     return mean, covariance
 
 
@@ -236,7 +241,8 @@ def _route(draft: Draft, result: _Result) -> Route:
         return Route(draft.name, impossible=draft.impossible)
     parts = [part for part in (draft.heat, draft.moisture) if part is not None]
     assumed = tuple(dict.fromkeys(item.name for part in parts for item in result.assumed(part)))
-    given = all(part.mark == "given" for part in parts)
+    # one part given, the other is that part in another unit: what the bucket held, and its heat
+    given = any(part.mark == "given" for part in parts)
     return Route(
         draft.name,
         result.amount(draft.heat) if draft.heat is not None else None,

@@ -79,4 +79,5 @@ def propagate(function: Callable[[Array], Array], mean: ArrayLike, covariance: A
     # only inputs with an uncertainty take part
     moved = u > 0.0
     correlation = v[np.ix_(moved, moved)] / np.outer(u[moved], u[moved])
-    return Propagated(y[0], part[moved].T @ correlation @ part[moved], part)
+    weighed = np.einsum("ij,jk->ik", correlation, part[moved])
+    return Propagated(y[0], np.einsum("ij,ik->jk", part[moved], weighed), part)

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from functools import wraps
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,11 +13,18 @@ from wringout.ledger.entries import Mark
 from wringout.ledger.readings import Seen
 from wringout.machine.design import Design
 
-__all__ = ["Assumed", "Inputs", "Known", "Quantity", "combine", "first", "from_model", "from_reading"]
+__all__ = ["Assumed", "Inputs", "Known", "Quantity", "combine", "first", "from_model", "from_reading", "once"]
 
 Array = NDArray[np.float64]
-Inputs = Mapping[str, Array]
-"""Readings by point id, and expectations under ``model`` and a name."""
+
+
+class Inputs(dict[str, Array]):
+    """Readings by point id, and expectations under ``model`` and a name; and what was worked out of them."""
+
+    def __init__(self, columns: Mapping[str, Array]) -> None:
+        super().__init__(columns)
+        self.done: dict[int, Array] = {}
+
 
 MODEL = "model "
 
@@ -48,11 +56,15 @@ class Quantity:
 
 @dataclass(frozen=True)
 class Known:
-    """What one operating state offers: the unit's constants and the readings."""
+    """What one operating state offers: the unit's constants and the readings.
+
+    ``made`` keeps quantities that many routes share, so that each is worked out once.
+    """
 
     design: Design
     seen: Seen
     state: str
+    made: dict[str, Quantity] = field(default_factory=dict)
 
     def read(self, *points: str) -> bool:
         """Whether all of these points were read."""
@@ -61,6 +73,28 @@ class Known:
     def missing(self, *points: str) -> tuple[str, ...]:
         """Those of these points that were not read."""
         return tuple(point for point in points if point not in self.seen)
+
+
+def once(build: Callable[[Known], Quantity]) -> Callable[[Known], Quantity]:
+    """Build a quantity of one state once, and hand out the same one ever after.
+
+    Parameters
+    ----------
+    build : callable
+
+    Returns
+    -------
+    callable
+    """
+
+    @wraps(build)
+    def kept(known: Known) -> Quantity:
+        name = build.__name__
+        if name not in known.made:
+            known.made[name] = build(known)
+        return known.made[name]
+
+    return kept
 
 
 def from_reading(known: Known, point: str, name: str, dimension: str) -> Quantity | None:
@@ -153,7 +187,14 @@ def combine(
     )
     assumed = tuple(dict.fromkeys(item for part in parts for item in part.assumed))
     bases = frozenset[str]().union(*(part.bases for part in parts))
-    return Quantity(name, lambda x: law(*(part.of(x) for part in parts)), bases, mark, dimension, assumed)
+
+    def of(x: Inputs) -> Array:
+        key = id(of)
+        if key not in x.done:
+            x.done[key] = law(*(part.of(x) for part in parts))
+        return x.done[key]
+
+    return Quantity(name, of, bases, mark, dimension, assumed)
 
 
 def first(*candidates: Quantity | None) -> Quantity:

@@ -13,6 +13,7 @@ from wringout.ledger.quantity_sources import (
     first,
     from_model,
     from_reading,
+    once,
 )
 from wringout.ledger.transfer_laws import air_heat, dry_air_flow, moisture_at_share, water_heat
 from wringout.physics.moist_air import dry_bulb_from_enthalpy, enthalpy, saturated_humidity_ratio
@@ -81,6 +82,7 @@ def _at_dew(known: Known, dew: Quantity | None, name: str) -> Quantity | None:
     return combine(name, W, lambda a: saturated_humidity_ratio(a, pressure), dew, same=True)
 
 
+@once
 def outdoor_t(known: Known) -> Quantity:
     """Outdoor dry bulb [degC].
 
@@ -99,6 +101,7 @@ def outdoor_t(known: Known) -> Quantity:
     )
 
 
+@once
 def outdoor_w(known: Known) -> Quantity:
     """Outdoor humidity ratio [kg/kg].
 
@@ -119,6 +122,7 @@ def outdoor_w(known: Known) -> Quantity:
     )
 
 
+@once
 def space_t(known: Known) -> Quantity:
     """Dry bulb of the room [degC].
 
@@ -148,6 +152,7 @@ def _return_as_space(known: Known, name: str) -> Quantity | None:
     return Quantity(name, lambda x: x["return.t"] - x[rise], bases, "computed", T)
 
 
+@once
 def space_w(known: Known) -> Quantity:
     """Humidity ratio of the room [kg/kg].
 
@@ -170,6 +175,7 @@ def space_w(known: Known) -> Quantity:
     )
 
 
+@once
 def return_t(known: Known) -> Quantity:
     """Dry bulb of the return air [degC].
 
@@ -197,6 +203,7 @@ def _space_as_return(known: Known, name: str) -> Quantity:
     return Quantity(name, lambda x: space.of(x) + x[rise], space.bases | {rise}, "computed", T)
 
 
+@once
 def return_w(known: Known) -> Quantity:
     """Humidity ratio of the return air [kg/kg].
 
@@ -212,6 +219,7 @@ def return_w(known: Known) -> Quantity:
     return first(_at_share(known, return_t(known), "return.rh", name), space_w(known))
 
 
+@once
 def supply_t(known: Known) -> Quantity:
     """Supply dry bulb [degC]; only to be asked for where it was read or is shown.
 
@@ -230,6 +238,7 @@ def supply_t(known: Known) -> Quantity:
     )
 
 
+@once
 def supply_w(known: Known) -> Quantity:
     """Humidity ratio of the supply air, and so of the air behind the cooling coil [kg/kg].
 
@@ -251,6 +260,7 @@ def supply_w(known: Known) -> Quantity:
     )
 
 
+@once
 def supply_flow(known: Known) -> Quantity:
     """Dry air through the unit [kg/s].
 
@@ -279,6 +289,7 @@ def supply_flow(known: Known) -> Quantity:
     return combine(name, FLOW, lambda m, hz: m * hz / design_speed, schedule, speed)
 
 
+@once
 def outdoor_flow(known: Known) -> Quantity:
     """Dry outdoor air into the unit [kg/s].
 
@@ -310,6 +321,7 @@ def _share(flow_out: Array, flow: Array) -> Array:
     return np.asarray(flow_out / np.maximum(flow, 1e-6))
 
 
+@once
 def mixed_t(known: Known) -> Quantity:
     """Dry bulb onto the cooling coil [degC]; mixed from return and outdoor air where it was not read.
 
@@ -345,6 +357,7 @@ def mixed_t(known: Known) -> Quantity:
     )
 
 
+@once
 def mixed_w(known: Known) -> Quantity:
     """Humidity ratio onto the cooling coil [kg/kg]; mixed where it was not read.
 
@@ -371,6 +384,7 @@ def mixed_w(known: Known) -> Quantity:
     )
 
 
+@once
 def coil_t(known: Known) -> Quantity:
     """Dry bulb behind the cooling coil [degC].
 
@@ -389,6 +403,7 @@ def coil_t(known: Known) -> Quantity:
     )
 
 
+@once
 def fan_rise(known: Known) -> Quantity:
     """Heat rise over the fan [K], by the fan law where its speed was read.
 
@@ -409,6 +424,7 @@ def fan_rise(known: Known) -> Quantity:
     return combine(name, "temperature_difference", lambda k, hz: k * (hz / design_speed) ** 2, rise, speed)
 
 
+@once
 def loop_flow(known: Known) -> Quantity:
     """Flow in the loop's main [m3/s].
 
@@ -427,6 +443,7 @@ def loop_flow(known: Known) -> Quantity:
     )
 
 
+@once
 def coil_flow(known: Known) -> Quantity:
     """Flow through the reheat coil [m3/s]: read, a share of the main that was read, or expected.
 
