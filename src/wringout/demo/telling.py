@@ -6,7 +6,7 @@ import os
 import subprocess
 import sys
 import textwrap
-from collections.abc import Iterable, Iterator
+from collections.abc import Generator, Iterable, Iterator
 from pathlib import Path
 
 import numpy as np
@@ -58,7 +58,7 @@ def told(names: Iterable[str] = STORIES) -> Iterator[str]:
         yield _wrapped(words, 2, 2)
 
 
-def _story(one: Story) -> Iterator[str]:
+def _story(one: Story) -> Generator[str, None, Answer]:
     unit = one.steps[0].call.unit
     yield _wrapped(f"{unit.site.name}, {unit.name}")
     yield _wrapped(kind_in_words(unit))
