@@ -195,14 +195,31 @@ _Hit = tuple[str, str, bool, float, float]
 def _judge(
     table: TrendTable, supply: str, before: str | None, state: str, chosen: Indices, fan_rise: float
 ) -> list[_Hit]:
+    hits: list[_Hit] = []
+    if "coil_leaving.t" in table and "mixed.t" in table:
+        hits += _by_cold(table, state, chosen)
     if before is not None:
         ahead = table[before][chosen]
-        rise = float(np.nanmedian(table[supply][chosen] - ahead)) if np.isfinite(ahead).any() else np.nan
-        if not np.isfinite(rise):
-            return []
+        rises = table[supply][chosen] - ahead
+        if not np.isfinite(rises).any():
+            return hits
+        rise = float(np.nanmedian(rises))
         between = before == "coil_leaving.t"
-        return _by_rise(state, before, rise, fan_rise, float(np.nanmedian(ahead)), between)
+        return hits + _by_rise(state, before, rise, fan_rise, float(np.nanmedian(ahead)), between)
     return _without_rise(table, supply, state, chosen, fan_rise)
+
+
+def _by_cold(table: TrendTable, state: str, chosen: Indices) -> list[_Hit]:
+    """Cooling read on both sides of its coil."""
+    drops = table["coil_leaving.t"][chosen] - table["mixed.t"][chosen]
+    if not np.isfinite(drops).any():
+        return []
+    drop, ahead = float(np.nanmedian(drops)), float(np.nanmedian(table["mixed.t"][chosen]))
+    if state in {"both shut", "heat full, cold off"} and drop < -MARGIN - 1.5:
+        return [("cold_uncommanded", "mixed.t", state != "both shut", drop, 0.0)]
+    if state == "heat shut, cold full" and drop > -LEAST_COLD and ahead > WARM_ENOUGH:
+        return [("cold_missing", "mixed.t", False, drop, -5.0)]
+    return []
 
 
 def _by_rise(state: str, before: str, rise: float, fan: float, ahead: float, between: bool) -> list[_Hit]:

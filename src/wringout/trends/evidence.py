@@ -13,8 +13,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from wringout.documents.unit import Unit
-from wringout.trends.action import identify
 from wringout.trends.following import follows
+from wringout.trends.identification import identify
 from wringout.trends.oscillation import oscillation_of
 from wringout.trends.signals import Mask, filled, high_pass, moving_mean, regular_pieces
 from wringout.trends.states import cooling_on

@@ -26,7 +26,10 @@ PAIRS = (
 )
 WINDOW = 1800.0  # [s] over which two values must stay together
 LEAST_HOURS = 2.0
-LEAST_TRAVEL = {Dimension.TEMPERATURE: 1.0, Dimension.FRACTION: 0.04}  # what it must have moved along
+LEAST_TRAVEL = {
+    Dimension.TEMPERATURE: 1.0,
+    Dimension.FRACTION: 0.04,
+}  # between the levels at which the two were equal
 LEAST_TOLERANCE = {Dimension.TEMPERATURE: 0.1, Dimension.FRACTION: 0.005}
 MOST_TOLERANCE = {Dimension.TEMPERATURE: 0.6, Dimension.FRACTION: 0.03}
 
@@ -124,7 +127,6 @@ def _pair(table: TrendTable, one: str, other: str) -> Following | None:
     spans: list[Span] = []
     samples = together = 0
     on_samples = on_together = 0
-    travel = 0.0
     differences: list[float] = []
     moves: list[tuple[Array, Array]] = []
     states = False
@@ -148,22 +150,20 @@ def _pair(table: TrendTable, one: str, other: str) -> Following | None:
         )
         for span in long:
             inside = slice(*np.searchsorted(piece.time, [span.start, span.end]))
-            stride = max(int(1800.0 / step), 1)
-            travel += min(
-                float(np.abs(np.diff(s[inside][::stride])).sum()) for s in (smooth_one, smooth_other)
-            )
             moves.append((smooth_one[inside], smooth_other[inside]))
         apart = np.abs(piece[one] - piece[other])[mask]
         differences.append(float(apart[np.isfinite(apart)].mean()))
     hours = sum(span.hours for span in spans)
-    if hours < LEAST_HOURS or travel < LEAST_TRAVEL[dimension]:
+    if hours < LEAST_HOURS:
         return None
+    levels = [np.concatenate([move[k] for move in moves]) for k in (0, 1)]
+    if min(float(np.ptp(level)) for level in levels) < LEAST_TRAVEL[dimension]:
+        return None  # two values may meet by chance, but hardly at levels that differ
     # air indoors may take the outdoor state for an hour by chance, as doors stand open; a display does so for
     # long
     if one != "shown.dew_point" and hours < 4.0 * LEAST_HOURS:
         return None
-    tied = correlation(np.concatenate([m[0] for m in moves]), np.concatenate([m[1] for m in moves]))
-    if tied < 0.9:
+    if correlation(levels[0], levels[1]) < 0.95:
         return None
     off_samples = samples - on_samples
     share_on = on_together / on_samples if states and on_samples * step > HOUR else None

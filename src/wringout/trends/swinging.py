@@ -135,6 +135,11 @@ class _Window:
     def mean(self, point: str) -> float:
         return float(np.nanmean(self.plain[point]))
 
+    def half_range(self, point: str) -> float:
+        """Half of what lies between the fifth and the ninety-fifth percentile."""
+        low, high = np.nanpercentile(self.plain[point], [5.0, 95.0])
+        return 0.5 * float(high - low)
+
     def low(self, point: str) -> float:
         return float(np.nanpercentile(self.plain[point], 5.0))
 
@@ -235,7 +240,7 @@ def _swinging(driver: str, point: str, hits: list[_Window], windows: list[_Windo
         values = [w.amplitude(p) for w in hits for p in points if p in w.fast]
         return float(np.median(values)) if values else None
 
-    command = float(np.median([s.amplitude for s in swings])) if driver != "elsewhere" else float("nan")
+    command = float(np.median([w.half_range(point) for w in hits])) if driver != "elsewhere" else float("nan")
     near_seat = (
         driver != "elsewhere"
         and command < 0.35
