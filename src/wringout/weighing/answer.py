@@ -23,6 +23,10 @@ __all__ = ["Answer", "CauseSet", "weigh"]
 MOST_CAUSES = 3
 SEVERITIES = 9  # three causes of three severities each
 LEADING, LEADING_WORTH, SAMPLES = 24, 6.0, 256  # how many hypotheses are sampled, how far down, how often
+DOUBT, DOUBTED_POWER = (
+    0.05,
+    0.4,
+)  # that the equations fail a unit, and what its readings then still mean; judgement
 UNLISTED_PRIOR = 0.01  # that something not in the catalogue is wrong; judgement
 UNLISTED_TOLERANCE = 4.0  # such a machine reads so many times further off than a listed one
 
@@ -82,6 +86,22 @@ def refined_posterior(at: Layout, weighed: Weighed, rng: np.random.Generator) ->
     return log_posterior
 
 
+def doubted(log_posterior: Array, log_prior: Array) -> Array:
+    """Probabilities of hypotheses, with some doubt that the machine's equations hold for this very unit.
+
+    With probability DOUBT the readings are taken to mean only a part of what the equations make of them:
+    the likelihood to the power DOUBTED_POWER (a tempered posterior). No set of causes is then called all
+    but certain on a few readings.
+    """
+
+    def shares(logs: Array) -> Array:
+        raw = np.exp(logs - logs.max())
+        return np.asarray(raw / raw.sum())
+
+    part = log_prior + DOUBTED_POWER * (log_posterior - log_prior)
+    return (1.0 - DOUBT) * shares(log_posterior) + DOUBT * shares(part)
+
+
 def weigh(call: Call, rng: np.random.Generator, checks: bool = True) -> Answer:
     """Weigh a call.
 
@@ -108,11 +128,11 @@ def weigh(call: Call, rng: np.random.Generator, checks: bool = True) -> Answer:
         float(unlisted.log_posterior[0]) - prior.log_probability(HEALTHY) + float(np.log(UNLISTED_PRIOR))
     )
     highest = max(float(log_posterior.max()), log_unlisted)
-    raw = np.exp(log_posterior - highest)
-    unexplained = float(np.exp(log_unlisted - highest))
-    total = float(raw.sum()) + unexplained
-    weights = raw / total
-    unexplained /= total
+    among = float(np.exp(log_posterior - highest).sum())
+    unexplained = float(np.exp(log_unlisted - highest)) / (among + float(np.exp(log_unlisted - highest)))
+    log_prior = np.array([prior.log_probability(h) for h in weighed.hypotheses])
+    believed = doubted(log_posterior, log_prior)
+    weights = believed * (1.0 - unexplained)
     by_set: dict[tuple[str, ...], float] = {}
     for hypothesis, weight in zip(weighed.hypotheses, weights, strict=True):
         by_set[hypothesis.causes] = by_set.get(hypothesis.causes, 0.0) + float(weight)
@@ -125,7 +145,7 @@ def weigh(call: Call, rng: np.random.Generator, checks: bool = True) -> Answer:
     if checks:
         names = points_of(call.unit)
         following = next_checks(
-            at, weighed, raw / raw.sum(), names, sigma, {name: point(name).minutes for name in names}, rng
+            at, weighed, believed, names, sigma, {name: point(name).minutes for name in names}, rng
         )
     return Answer(
         marginals,

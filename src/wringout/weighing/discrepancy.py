@@ -147,7 +147,7 @@ def forced_cooling_spread(point: str, predicted: Array, s: Settled) -> Array:
         return (1.2 if point == "coil_leaving.t" else 0.05) * np.ones(1)
     ending = (1.0 - idle) * np.exp(-s.conditions.command / 0.03)
     if point in ("supply.t", "shown.supply_t"):
-        return 1.5 * ending + 0.3
+        return (4.0 if point == "shown.supply_t" else 2.5) * ending + 0.3
     if point in _LOOP_TEMPERATURES:
         return 4.0 * ending + 0.3
     return np.zeros(1)
