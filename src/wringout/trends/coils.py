@@ -8,7 +8,6 @@ could show counts.
 
 from __future__ import annotations
 
-import itertools
 from dataclasses import dataclass
 from typing import ClassVar
 
@@ -18,9 +17,9 @@ from numpy.typing import NDArray
 from wringout.documents.unit import Unit
 from wringout.quantity import Dimension
 from wringout.trends.finding import Finding, Show, measured, when
-from wringout.trends.signals import Mask, regular_pieces, settled, spans_of
+from wringout.trends.signals import Mask, days_of, regular_pieces, settled, spans_of
 from wringout.trends.states import cooling_level, cooling_on, dehumidifier, fan_on
-from wringout.trends.table import DAY, HOUR, Array, Span, TrendTable
+from wringout.trends.table import HOUR, Array, Span, TrendTable
 
 __all__ = ["CoilAgainstCommand", "Fighting", "coil_findings", "fighting_findings"]
 
@@ -61,6 +60,7 @@ class CoilAgainstCommand(Finding):
     def says(self, show: Show) -> str:
         rise = show(abs(self.rise), Dimension.TEMPERATURE_DIFFERENCE)
         against = _AGAINST[self.points[1]]
+        read = "air behind the cooling coil" if len(self.points) > 2 else "supply air"
         way = "warmer" if self.rise >= 0.0 else "colder"
         state = {
             "heat_missing": f"At {show(self.command, Dimension.FRACTION)} reheat",
@@ -75,7 +75,7 @@ class CoilAgainstCommand(Finding):
             }.get(self.what, state)
         total = show(self.hours, Dimension.TIME)
         return (
-            f"{state}, the supply air is {rise} {way} than {against}, over {total} of settled running: "
+            f"{state}, the {read} is {rise} {way} than {against}, over {total} of settled running: "
             f"{when(self.spans)}."
         )
 
@@ -148,7 +148,7 @@ def coil_findings(table: TrendTable, unit: Unit | None = None) -> list[CoilAgain
         before = piece.first_of("coil_leaving.t", "mixed.t")
         for state, mask in _states(piece).items():
             still = settled(mask & fan_on(piece), max(int(SETTLE / piece.step), 1))
-            for day in _days(piece):
+            for day in days_of(piece):
                 chosen = np.flatnonzero(still[day]) + day.start
                 if len(chosen) * piece.step < LEAST:
                     continue
@@ -158,13 +158,6 @@ def coil_findings(table: TrendTable, unit: Unit | None = None) -> list[CoilAgain
                     weight = float(len(chosen) * piece.step)
                     gathered.setdefault((what, fights, against), []).append((span, weight, rise, expected))
     return [_finding(key, hits) for key, hits in gathered.items()]
-
-
-def _days(piece: TrendTable) -> list[slice]:
-    """The calendar days of a piece."""
-    day = (piece.time // DAY).astype(np.int64)
-    edges = [0, *(np.flatnonzero(np.diff(day)) + 1).tolist(), len(day)]
-    return [slice(a, b) for a, b in itertools.pairwise(edges)]
 
 
 def _states(table: TrendTable) -> dict[str, Mask]:
@@ -216,9 +209,9 @@ def _by_cold(table: TrendTable, state: str, chosen: Indices) -> list[_Hit]:
         return []
     drop, ahead = float(np.nanmedian(drops)), float(np.nanmedian(table["mixed.t"][chosen]))
     if state in {"both shut", "heat full, cold off"} and drop < -MARGIN - 1.5:
-        return [("cold_uncommanded", "mixed.t", state != "both shut", drop, 0.0)]
+        return [("cold_uncommanded", "coil:mixed.t", state != "both shut", drop, 0.0)]
     if state == "heat shut, cold full" and drop > -LEAST_COLD and ahead > WARM_ENOUGH:
-        return [("cold_missing", "mixed.t", False, drop, -5.0)]
+        return [("cold_missing", "coil:mixed.t", False, drop, -5.0)]
     return []
 
 
@@ -294,7 +287,7 @@ def _finding(key: tuple[str, bool, str], hits: list[tuple[Span, float, float, fl
     command = 1.0 if what == "heat_missing" else 0.0
     subject = "shown.reheat_command" if what.startswith("heat") else "cooling.command"
     return CoilAgainstCommand(
-        points=(subject, against),
+        points=(subject, *(("mixed.t", "coil_leaving.t") if against == "coil:mixed.t" else (against,))),
         spans=tuple(hit[0] for hit in hits),
         weight=min(0.9, 0.75 + 0.02 * total / HOUR),
         what=what,

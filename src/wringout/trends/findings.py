@@ -6,6 +6,7 @@ from wringout.documents.unit import Unit
 from wringout.trends.action import action_findings
 from wringout.trends.changes import changed_findings
 from wringout.trends.coils import coil_findings, fighting_findings
+from wringout.trends.dampers import damper_findings
 from wringout.trends.finding import Finding
 from wringout.trends.following import following_findings
 from wringout.trends.moisture import too_wet_findings
@@ -44,6 +45,7 @@ def findings_of(table: TrendTable, unit: Unit | None = None) -> list[Finding]:
         *following,
         *action_findings(table),
         *coil_findings(table, unit),
+        *damper_findings(table),
         *fighting_findings(table, unit),
         *swinging_findings(table),
         *short_cycling_findings(table),

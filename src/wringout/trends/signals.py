@@ -7,12 +7,13 @@ import itertools
 import numpy as np
 from numpy.typing import NDArray
 
-from wringout.trends.table import Array, Span, TrendTable
+from wringout.trends.table import DAY, Array, Span, TrendTable
 
 __all__ = [
     "Mask",
     "block_means",
     "correlation",
+    "days_of",
     "filled",
     "high_pass",
     "moving_mean",
@@ -97,6 +98,13 @@ def noise_of(values: Array) -> float:
     if len(finite) < 5:
         return 0.0
     return float(np.median(np.abs(np.diff(finite, 2))) / 0.6745 / np.sqrt(6.0))
+
+
+def days_of(piece: TrendTable) -> list[slice]:
+    """The calendar days of a piece, as slices of its rows."""
+    day = (piece.time // DAY).astype(np.int64)
+    edges = [0, *(np.flatnonzero(np.diff(day)) + 1).tolist(), len(day)]
+    return [slice(a, b) for a, b in itertools.pairwise(edges)]
 
 
 def runs(mask: Mask, least: int = 1) -> list[tuple[int, int]]:
