@@ -1,8 +1,8 @@
 """An invented drying unit in an invented hall, minute by minute, for the tests of trends.
 
-A small simulation of its own: none of it is the package's machine. Room air with heat and moisture, two stages on the
-dew point with hysteresis, a PI control of the reheat valve, lags of valve, coil and sensors, sensors with noise that
-speak in tenths. What can go wrong is an argument.
+A small simulation of its own: none of it is the package's machine. Room air with heat and moisture, two
+stages on the dew point with hysteresis, a PI control of the reheat valve, lags of valve, coil and sensors,
+sensors with noise that speak in tenths. What can go wrong is an argument.
 """
 
 from __future__ import annotations
@@ -42,7 +42,8 @@ class Unit:
 
 
 def simulate(days: float = 2.0, seed: int = 0, unit: Unit | None = None, extra: bool = False) -> TrendTable:
-    """A trend in one-minute steps, as a controller would log it; `extra` adds mixed, return and coil temperatures."""
+    """A trend in one-minute steps, as a controller would log it; `extra` adds mixed, return and coil
+    temperatures."""
     u = unit or Unit()
     rng = np.random.default_rng(seed)
     steps = int(days * DAY / STEP)
@@ -50,13 +51,17 @@ def simulate(days: float = 2.0, seed: int = 0, unit: Unit | None = None, extra: 
     slow = [_wander(rng, steps) for _ in range(4)]
     phase = 2.0 * np.pi * (time / DAY - 15.0 / 24.0)
     outdoor = 24.0 + 5.0 * np.cos(phase) + 1.5 * slow[0]
-    outdoor_dew = np.minimum(17.0 + 1.2 * np.cos(phase / 2.3 + 1.0) + 1.2 * slow[1] + u.outdoor_shift, outdoor - 0.8)
+    outdoor_dew = np.minimum(
+        17.0 + 1.2 * np.cos(phase / 2.3 + 1.0) + 1.2 * slow[1] + u.outdoor_shift, outdoor - 0.8
+    )
     hour = (time / 3600.0) % 24.0
     busy = 1.0 / (1.0 + np.exp(-(hour - 8.0) * 3.0)) - 1.0 / (1.0 + np.exp(-(hour - 20.0) * 3.0))
     load = u.moisture * (u.night_load + (1.0 - u.night_load) * busy) * (1.0 + 0.1 * slow[2])
     heat_load = 0.3 + 0.9 * busy + 0.15 * slow[3]
 
-    log: dict[str, list[float]] = {name: [] for name in ("space", "dew", "supply", "command", "stages", "coil", "mixed")}
+    log: dict[str, list[float]] = {
+        name: [] for name in ("space", "dew", "supply", "command", "stages", "coil", "mixed")
+    }
     space, dew, coil, rise, sensor = SPACE_T + 0.1, DEW_POINT + 0.3, 12.0, 6.0, 18.0
     command, integral, stages, since = 0.4, 0.4, 1, 0.0
     valve, pipe = 0.4, deque([0.4] * 4, maxlen=4)

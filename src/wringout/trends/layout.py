@@ -132,7 +132,7 @@ def _width(rows: Sequence[Sequence[str]]) -> int:
 
 def _is_data(row: Sequence[str], width: int) -> bool:
     filled = [cell for cell in row if not is_blank(cell)]
-    if len(row) < max(width // 2, 1) or not filled:
+    if len(row) < max(0.6 * width, 1.0) or not filled:
         return False
     plain = [looks_number(cell) or looks_time(cell) for cell in filled]
     return sum(plain) >= max(0.3 * len(filled), 1) and (
@@ -179,11 +179,14 @@ def _header(
     used = start - 1 - index if block else 0
     units: list[str | None] = [None] * width
     named: list[list[str]] = []
-    for row in block:
-        if len(row) == width - 1:  # row numbers stand first and have no name
-            row = ["row", *row]
-        row = [*row, *[""] * (width - len(row))][:width]
-        if _is_unit_row(row):
+    full = [["row", *row] if len(row) == width - 1 else row for row in block]  # row numbers have no name
+    full = [[*row, *[""] * (width - len(row))][:width] for row in full]
+    # a lone header line holds names, even if they look like units (A, V)
+    of_units = [_is_unit_row(row) and len(full) > 1 for row in full]
+    if full and all(of_units):
+        of_units = [False] * (len(full) - 1) + [True]
+    for row, is_units in zip(full, of_units, strict=True):
+        if is_units:
             units = [unit_of_word(cell) if cell else None for cell in row]
         else:
             named.append(row)

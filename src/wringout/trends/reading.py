@@ -106,25 +106,34 @@ def _csv(path: Path, dirt: list[Dirt]) -> tuple[pl.DataFrame, dict[str, str], bo
     text, encoding = decoded(head)
     layout = layout_of(text if len(head) < HEAD_BYTES else text.rsplit("\n", 1)[0])
     _say_layout(layout, encoding, dirt)
-    source: Path | io.BytesIO = path
+    data = path.read_bytes()
     lone_returns = "\n" not in text and "\r" in text
     if encoding not in {"utf-8", "utf-8-sig"} or layout.spaces or lone_returns:
-        whole = path.read_bytes().decode(encoding, errors="replace")
+        whole = data.decode(encoding, errors="replace")
         if layout.spaces:
             whole = "\n".join("\t".join(line.split()) for line in whole.splitlines())
-        source = io.BytesIO("\n".join(whole.splitlines()).encode())
+        data = "\n".join(whole.splitlines()).encode()
+    # a header line of our own in place of theirs: so short first rows and header lines of any kind do no harm
+    names = [f"{k}" for k in range(len(layout.names))]
+    body = data[_offset(data, layout.first_line) :]
     frame = pl.read_csv(
-        source,
-        has_header=False,
+        io.BytesIO(layout.delimiter.join(names).encode() + b"\n" + body),
         separator=layout.delimiter,
-        skip_lines=layout.first_line,
-        schema={f"{k}": pl.String for k in range(len(layout.names))},
+        schema=dict.fromkeys(names, pl.String),
         truncate_ragged_lines=True,
         encoding="utf8-lossy",
     )
     frame = frame.rename({f"{k}": name for k, name in enumerate(layout.names)})
     units = {name: unit for name, unit in zip(layout.names, layout.units, strict=True) if unit}
     return frame, units, layout.decimal_comma
+
+
+def _offset(data: bytes, lines: int) -> int:
+    """Where in the bytes the line begins that has so many before it."""
+    at = 0
+    for _ in range(lines):
+        at = data.index(b"\n", at) + 1
+    return at
 
 
 def _say_layout(layout: Layout, encoding: str, dirt: list[Dirt]) -> None:
