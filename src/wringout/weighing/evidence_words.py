@@ -97,6 +97,12 @@ SAME_ACT: tuple[tuple[frozenset[str], str], ...] = (
     ),
 )
 
+# causes that no single reading shows, and what shows them
+ONLY_IN_TIME = {
+    "control-hunting": "Watch or log the reheat command and the supply temperature for an hour: only their "
+    "swing shows it.",
+}
+
 
 def plain(name: str) -> str:
     """Say a point as a technician would.
@@ -431,17 +437,19 @@ def tie_words(tie: Tie, system: System) -> tuple[str, ...]:
     if tie.best is not None:
         said[0] += f" (the best, {plain(tie.best.point)}, tells {tie.best.bits:.2f} of 1 bit)"
     said[0] += "."
-    for group, words in SAME_ACT:
-        if {tie.first, tie.second} <= group:
-            said.append(words)
-            break
-    if tie.after is not None:
+    pair = {tie.first, tie.second}
+    in_time = [words for cause, words in ONLY_IN_TIME.items() if cause in pair]
+    same = [words for group, words in SAME_ACT if pair <= group]
+    said += in_time[:1] or same[:1]
+    if tie.after is not None and not in_time:
         t = tie.after
         mended, other = (foretold_words(t.point, f, system) for f in (t.suspect, t.rival))
         said.append(
-            f"Else mend the first and read {plain(t.point)}: {mended} if it was that, {other} if it was "
-            f"the other."
+            f"{'Else mend' if same else 'Mend'} the first and read {plain(t.point)}: {mended} if it was "
+            f"that, {other} if it was the other."
         )
+    elif len(said) == 1 and "" in pair:
+        said.append("What tells is time: read again in the weather and at the hour of the complaint.")
     elif len(said) == 1:
         said.append("What tells is to mend the likelier one, and to weigh what is read after it.")
     return tuple(said)

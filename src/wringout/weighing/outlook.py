@@ -25,7 +25,7 @@ from wringout.weighing.unknowns import Layout, layout
 
 __all__ = ["Foretold", "Outlook", "Telling", "Tie", "distinct", "ties"]
 
-DRAWS = 40
+DRAWS = 64
 TIE_BITS = 0.15  # of the one bit between two suspects: a check that tells less parts nobody
 LIKELY = 0.10  # probability from which a suspect is worth telling from another
 NEARLY = 0.1  # bits that a forced state must tell more to be worth its wait
@@ -54,8 +54,8 @@ class Telling:
 
 @dataclass(frozen=True)
 class Tie:
-    """Two suspects that no available check tells apart: the best such check (None where none is left), and
-    the reading that would tell once the first is mended."""
+    """Two suspects that no available check tells apart: their ids (empty for the healthy machine), the best
+    such check (None where none is left), and the reading that would tell once the first is mended."""
 
     first: str
     second: str
@@ -97,11 +97,22 @@ def _scene(answer: Answer, state: str, mended: str | None = None) -> _Scene:
     return _Scene(at, len(problem.situations), state, True)
 
 
-def _draws(answer: Answer, index: int, rng: np.random.Generator) -> Array:
+def _draws(answer: Answer, index: int, noise: Array) -> Array:
+    """Draws of a hypothesis's unknowns about its best fit, made of given standard normal noise.
+
+    The symmetric root turns like noise into like draws under two hypotheses, so that what differs between
+    them is the hypotheses and not their luck.
+    """
     f, k = fitted(answer, index)
-    factor = np.linalg.cholesky(covariance(f, k))
-    noise = rng.standard_normal((DRAWS, factor.shape[0]))
-    return np.asarray(np.clip(f.z[k] + noise @ factor.T, -5.0, 5.0))
+    size, axes = np.linalg.eigh(covariance(f, k))
+    root = (axes * np.sqrt(np.maximum(size, 0.0))) @ axes.T
+    return np.asarray(np.clip(f.z[k] + noise @ root, -5.0, 5.0))
+
+
+def _noise(width: int, rng: np.random.Generator) -> Array:
+    """Standard normal rows, each with its opposite, so that their mean is 0."""
+    half = rng.standard_normal((DRAWS // 2, width))
+    return np.concatenate([half, -half])
 
 
 class Outlook:
@@ -119,7 +130,8 @@ class Outlook:
         self.answer = answer
         self.indices = tuple(dict.fromkeys(indices))
         self._rng = rng
-        self._rows = np.concatenate([_draws(answer, index, rng) for index in self.indices])
+        noise = _noise(answer.at.width, rng)
+        self._rows = np.concatenate([_draws(answer, index, noise) for index in self.indices])
         self._seen: dict[tuple[str, str | None], dict[str, tuple[Array, Array]]] = {}
 
     def tellings(self, mine: int, rival: int, mended: str | None = None) -> tuple[Telling, ...]:
@@ -179,7 +191,7 @@ class Outlook:
         """Mean and standard deviation [SI] of every reading that can be taken, one a hypothesis."""
         at, old, rows = scene.at, self.answer.at, self._rows
         if scene.added:
-            wide = self._rng.standard_normal((rows.shape[0], at.width))
+            wide = np.tile(_noise(at.width, self._rng), (len(self.indices), 1))
             wide[:, : old.first_severity] = rows[:, : old.first_severity]
             wide[:, at.first_severity :] = rows[:, old.first_severity :]
             rows = wide
@@ -265,7 +277,7 @@ def distinct(told: Sequence[Telling], most: int = 3) -> tuple[Telling, ...]:
 
 
 def ties(answer: Answer, rng: np.random.Generator, least: float = LIKELY, most: int = 3) -> tuple[Tie, ...]:
-    """Give the pairs of suspects that no available check tells apart.
+    """Give the pairs of suspects that no available check tells apart, the healthy machine among them.
 
     Parameters
     ----------
@@ -280,8 +292,8 @@ def ties(answer: Answer, rng: np.random.Generator, least: float = LIKELY, most: 
     -------
     tuple of Tie
     """
-    ranked = sorted(answer.marginals, key=lambda c: -answer.marginals[c])[:most]
-    likely = [c for c in ranked if answer.marginals[c] >= least]
+    chances = {"": answer.healthy, **answer.marginals}
+    likely = [c for c in sorted(chances, key=lambda c: -chances[c])[:most] if chances[c] >= least]
     pairs = {}
     for i, first in enumerate(likely):
         for second in likely[i + 1 :]:
@@ -295,7 +307,8 @@ def ties(answer: Answer, rng: np.random.Generator, least: float = LIKELY, most: 
     for (first, second), (mine, rival) in pairs.items():
         told = outlook.tellings(mine, rival)
         if not told or told[0].bits < TIE_BITS:
-            after = outlook.tellings(mine, rival, first)
+            # a healthy machine cannot be mended to see what changes
+            after = outlook.tellings(mine, rival, first) if first and second else ()
             telling = after[0] if after and after[0].bits >= TIE_BITS else None
             found.append(Tie(first, second, told[0] if told else None, telling))
     return tuple(found)
