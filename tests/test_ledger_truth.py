@@ -137,7 +137,7 @@ def deviations(case: Case, made: Ledger) -> Iterator[tuple[str, str, float]]:
 
 # ------------------------------------------------------------------------------- routes against truth
 
-EACH = 40  # machines of a kind
+EACH = 30  # machines of a kind
 
 
 @dataclass
@@ -262,7 +262,7 @@ def named(made: Ledger) -> set[tuple[str, str]]:
 
 @pytest.mark.parametrize("which", ["full", "walk_up"])
 def test_a_sound_unit_is_seldom_accused(which: str, request: pytest.FixtureRequest) -> None:
-    """By its own rule one sound call in ten names something; measured over 200 machines."""
+    """By its own rule one sound call in ten names something; measured over 150 machines."""
     ledgers = [item for one in request.getfixturevalue(which).values() for item in one.ledgers]
     accused = sum(bool(item.mismatches) for item in ledgers) / len(ledgers)
     assert accused < 0.15
@@ -349,7 +349,7 @@ CAUSES = {
 def seen(cause: str, acting: bool) -> int:
     kind, how, subject = CAUSES[cause]
     found = 0
-    for k, case in enumerate(cases(UNITS[kind], 20, 31, cause if acting else None, restless=True)):
+    for k, case in enumerate(cases(UNITS[kind], 15, 31, cause if acting else None, restless=True)):
         made = case.ledger(np.random.default_rng(k))
         found += any(item.kind == how and item.subject.startswith(subject) for item in made.mismatches)
     return found
@@ -359,8 +359,8 @@ def seen(cause: str, acting: bool) -> int:
 def test_a_cause_shows_where_it_acts(cause: str) -> None:
     """The ledger weighs no causes, but a middling one makes something not add up that does so in few sound
     units (with what else they call for left to chance: a reheat hardly called for shows nothing)."""
-    assert seen(cause, True) >= 8, "of 20 with the cause"
-    assert seen(cause, False) <= 2, "of 20 without"
+    assert seen(cause, True) >= 6, "of 15 with the cause"
+    assert seen(cause, False) <= 2, "of 15 without"
 
 
 def test_what_comes_before_a_part_is_told_from_the_part() -> None:
@@ -404,7 +404,7 @@ def test_first_order_agrees_with_monte_carlo() -> None:
     case = next(cases(UNITS["recovered heat, mixing valve"], 1, 43))
     drawn: dict[str, list[float]] = defaultdict(list)
     stated: dict[str, list[float]] = defaultdict(list)
-    for k in range(200):
+    for k in range(150):
         for line in case.ledger(np.random.default_rng(k)).lines:
             for route in line.possible:
                 if route.mark != "assumed" and route.heat is not None:
@@ -412,6 +412,6 @@ def test_first_order_agrees_with_monte_carlo() -> None:
                     stated[f"{line.transfer} by {route.name}"].append(route.heat.sigma)
     assert len(drawn) >= 8
     for name, values in drawn.items():
-        if len(values) == 200:
-            # 200 draws know a spread to 5 %; a few healthy spreads (fan heat) are in the statement alone
-            assert np.std(values) == pytest.approx(np.median(stated[name]), rel=0.18), name
+        if len(values) == 150:
+            # 150 draws know a spread to 6 %; a few healthy spreads (fan heat) are in the statement alone
+            assert np.std(values) == pytest.approx(np.median(stated[name]), rel=0.2), name

@@ -21,7 +21,8 @@ if TYPE_CHECKING:
 __all__ = ["command"]
 
 WIDE = 76  # columns from which on heat and moisture stand in columns
-NAME, COLUMN = 32, 22
+NAME, COLUMN = 33, 22
+TIGHT = "\u00a0"  # a space at which a line is not broken: a number stays with its unit
 MARKS = {"given": "", "computed": "~", "assumed": "*"}
 LEGEND = (
     "+- is one standard deviation (sigma), (..) the middle 68 % of healthy units. Routes without a "
@@ -59,7 +60,8 @@ def command(call: str, as_json: bool, units: UnitSystem | None, state: str | Non
     booked = _of_state(ledgers(_only(loaded, state, call), sigma, np.random.default_rng(0)), state)
     show = _writer(system)
     if as_json:
-        click.echo(json.dumps(ledger_document(booked, show), indent=1))
+        document = ledger_document(booked, lambda amount: show(amount).replace(TIGHT, " "))
+        click.echo(json.dumps(document, indent=1))
         return
     for block in _page(loaded, booked, system, show):
         click.echo(block)
@@ -89,15 +91,15 @@ def _folded(state: str) -> str:
 # --------------------------------------------------------------------------------- numbers in words
 
 
-def _digits(spread: float) -> int:
-    """Decimals that show two figures of an uncertainty, and no more than three decimals."""
+def _digits(spread: float, figures: int) -> int:
+    """Decimals that show so many figures of an uncertainty, and no more than three decimals."""
     if not spread > 0.0:
         return 1
-    return min(max(1 - math.floor(math.log10(spread)), 0), 3)
+    return min(max(figures - 1 - math.floor(math.log10(spread)), 0), 3)
 
 
 def _writer(system: UnitSystem) -> Callable[[Amount], str]:
-    """Write an amount as ``120 +- 14 MBH``."""
+    """Write an amount as ``120 +- 14 MBH``, in one piece."""
     from wringout.quantity import PREFERRED, Dimension, format
     from wringout.quantity import UNITS as KNOWN
 
@@ -105,10 +107,10 @@ def _writer(system: UnitSystem) -> Callable[[Amount], str]:
         dimension = Dimension(amount.dimension)
         unit = UNITS.get(amount.dimension, PREFERRED[dimension])[system]
         spread = amount.sigma / KNOWN[dimension][unit].factor
-        decimals = _digits(spread)
+        decimals = _digits(spread, 2)
         written = format(amount.value, dimension, system, unit=unit, decimals=decimals)
         number, _, name = written.partition(" ")
-        return f"{number} +- {spread:.{decimals}f} {name.removeprefix('delta_')}"
+        return TIGHT.join((number, "+-", f"{spread:.{decimals}f}", name.removeprefix("delta_")))
 
     return write
 
@@ -120,12 +122,12 @@ def _band(band: Band, system: UnitSystem) -> str:
 
     dimension = Dimension(band.dimension)
     unit = UNITS.get(band.dimension, PREFERRED[dimension])[system]
-    decimals = _digits(0.5 * (band.high - band.low) / KNOWN[dimension][unit].factor)
+    decimals = _digits(0.5 * (band.high - band.low) / KNOWN[dimension][unit].factor, 1)
     median, low, high = (
         format(value, dimension, system, unit=unit, decimals=decimals).partition(" ")[0]
         for value in (band.median, band.low, band.high)
     )
-    return f"{median} ({low}..{high}) {unit}"
+    return TIGHT.join((median, f"({low}..{high})", unit))
 
 
 # --------------------------------------------------------------------------------------------- page
@@ -136,7 +138,7 @@ def _width() -> int:
 
 
 def _wrapped(text: str, indent: str = "", hang: str = "  ") -> str:
-    return textwrap.fill(
+    lines = textwrap.fill(
         text,
         _width() - 1,
         initial_indent=indent,
@@ -144,6 +146,7 @@ def _wrapped(text: str, indent: str = "", hang: str = "  ") -> str:
         break_on_hyphens=False,
         break_long_words=True,
     )
+    return lines.replace(TIGHT, " ")
 
 
 def _page(
@@ -179,17 +182,18 @@ def _line(line: Line, system: UnitSystem, show: Callable[[Amount], str]) -> Iter
     for route in line.possible:
         amounts = [show(amount) if amount else "" for amount in (route.heat, route.moisture)]
         weak = ", weak" if route.weak else ""
-        yield _row(f"{route.name}{weak} {MARKS[route.mark]}".rstrip(), amounts)
+        yield _row(f"{route.name}{weak}", amounts, MARKS[route.mark])
     closed = [f"{route.name} ({route.impossible})" for route in line.routes if route.impossible]
     if closed:
         yield _wrapped(f"not by: {'; '.join(closed)}", "  ")
 
 
-def _row(name: str, cells: list[str]) -> str:
-    if _width() < WIDE:
-        return _wrapped(f"{name} {', '.join(cell for cell in cells if cell)}", "  ")
+def _row(name: str, cells: list[str], mark: str = "") -> str:
     heat, moisture = cells
-    return f"  {name:<{NAME - 2}}{heat:<{COLUMN}} {moisture}".rstrip()
+    row = f"  {name:<{NAME - 4}}{mark:<2}{heat:<{COLUMN}} {moisture}".rstrip().replace(TIGHT, " ")
+    if WIDE <= _width() and len(row) < _width():
+        return row
+    return _wrapped(f"{name}{mark and TIGHT + mark} {', '.join(cell for cell in cells if cell)}", "  ")
 
 
 def _mismatches(ledger: Ledger, show: Callable[[Amount], str]) -> Iterator[str]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from wringout.ledger import states
+from wringout.ledger import states, water_states
 from wringout.ledger.drafts import (
     MOISTURE,
     PLATE,
@@ -111,7 +111,7 @@ def sensible(known: Known) -> list[Draft]:
         routes.append(Draft("air side", _sensible_air(known, states.coil_t(known))))
     else:
         routes.append(needs("air side", "coil_leaving.t"))
-    back = states.coil_t_worked_back(known)
+    back = water_states.coil_t_worked_back(known)
     if back is not None:
         routes.append(Draft("supply air less reheat water", _sensible_air(known, back)))
     return routes

@@ -168,7 +168,8 @@ def _propagated(
 
     def function(rows: Array) -> Array:
         x = Inputs({name: rows[:, k] for k, name in enumerate(names)})
-        return np.column_stack([quantity.of(x) + np.zeros(rows.shape[0]) for quantity in quantities])
+        made = [quantity.of(x) + np.zeros(rows.shape[0]) for quantity in quantities]
+        return np.array(made).reshape(len(made), rows.shape[0]).T
 
     return names, propagate(function, mean, covariance)
 
@@ -270,8 +271,13 @@ def _inputs(
         read = readings[point]
         given.append(Input(point, Amount(read.value, read.sigma, ""), "given", read.by, written=read.text))
     assumed = []
-    for item in dict.fromkeys(item for quantity in quantities for item in result.assumed(quantity)):
-        column = item.shown * expected.columns[item.column.removeprefix(MODEL)]
-        amount = Amount(float(np.median(column)), float(np.std(column)), item.dimension)
-        assumed.append(Input(item.name, amount, "assumed", item.source, item.points))
+    taken: dict[str, list[Assumed]] = {}
+    for quantity in quantities:
+        for item in result.assumed(quantity):
+            taken.setdefault(item.column, []).append(item)
+    for column, items in taken.items():
+        samples = items[0].shown * expected.columns[column.removeprefix(MODEL)]
+        amount = Amount(float(np.median(samples)), float(np.std(samples)), items[0].dimension)
+        instead = tuple(dict.fromkeys(point for item in items for point in item.points))
+        assumed.append(Input(items[0].name, amount, "assumed", items[0].source, instead))
     return (*given, *assumed)

@@ -54,7 +54,7 @@ def even_normals(rng: np.random.Generator, samples: int, columns: int) -> Array:
         before = z[:, :k]
         z[:, k] -= np.einsum("ij,j->i", before, np.einsum("ij,i->j", before, z[:, k]) / (samples - 1.0))
         z[:, k] *= np.sqrt((samples - 1.0) / np.einsum("i,i->", z[:, k], z[:, k]))
-    return z
+    return np.asarray(z)
 
 
 @dataclass

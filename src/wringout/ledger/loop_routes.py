@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from wringout.ledger import states
+from wringout.ledger import states, water_states
 from wringout.ledger.drafts import MOISTURE, PLATE, SCHEDULE, Draft, heat_of, needs, read_t, supply_read
 from wringout.ledger.quantity_sources import Array, Known, Quantity, first, from_model, from_reading
 from wringout.ledger.transfer_laws import air_heat, water_heat, water_rate
@@ -61,7 +61,7 @@ def water_given(known: Known) -> Quantity:
     return heat_of(
         "heat",
         lambda q, a, b: water_heat(unit, q, a, b),
-        states.coil_flow(known),
+        water_states.coil_flow(known),
         read_t(known, "reheat.water_in"),
         read_t(known, "reheat.water_out"),
     )
@@ -161,7 +161,7 @@ def _source_given(known: Known) -> Quantity:
     return heat_of(
         "heat",
         lambda q, a, b: water_heat(unit, q, a, b),
-        states.loop_flow(known),
+        water_states.loop_flow(known),
         read_t(known, "source.water_out"),
         read_t(known, "source.water_in"),
     )
@@ -202,7 +202,7 @@ def loop(known: Known) -> list[Draft]:
 
         cold = "source.water_in" if known.read("source.water_in") else "reheat.water_in"
         parts = (
-            states.loop_flow(known),
+            water_states.loop_flow(known),
             read_t(known, "source.water_out"),
             read_t(known, "reheat.water_in"),
             read_t(known, cold),

@@ -15,15 +15,13 @@ from wringout.ledger.quantity_sources import (
     from_reading,
     once,
 )
-from wringout.ledger.transfer_laws import air_heat, dry_air_flow, moisture_at_share, water_heat
+from wringout.ledger.transfer_laws import dry_air_flow, moisture_at_share
 from wringout.physics.moist_air import dry_bulb_from_enthalpy, enthalpy, saturated_humidity_ratio
 
 __all__ = [
-    "coil_flow",
+    "AS_FOUND",
     "coil_t",
-    "coil_t_worked_back",
     "fan_rise",
-    "loop_flow",
     "mixed_t",
     "mixed_w",
     "offset_reading",
@@ -39,8 +37,8 @@ __all__ = [
     "supply_w",
 ]
 
-T, W, FLOW, WATER = "temperature", "humidity_ratio", "mass_flow", "water_flow"
-_AS_FOUND = "what a healthy unit would show under the conditions found"
+T, W, FLOW = "temperature", "humidity_ratio", "mass_flow"
+AS_FOUND = "what a healthy unit would show under the conditions found"
 _SCHEDULE = "unit document, with the spread of installed units"
 
 
@@ -256,7 +254,7 @@ def supply_w(known: Known) -> Quantity:
         read = _at_share(known, supply_t(known), "supply.rh", name)
     return first(
         read,
-        from_model(known, "supply w", name, W, _AS_FOUND, ("supply.t", "supply.rh")),
+        from_model(known, "supply w", name, W, AS_FOUND, ("supply.t", "supply.rh")),
     )
 
 
@@ -399,7 +397,7 @@ def coil_t(known: Known) -> Quantity:
     name = "coil leaving temperature"
     return first(
         from_reading(known, "coil_leaving.t", name, T),
-        from_model(known, "coil t", name, T, _AS_FOUND, ("coil_leaving.t",)),
+        from_model(known, "coil t", name, T, AS_FOUND, ("coil_leaving.t",)),
     )
 
 
@@ -422,83 +420,3 @@ def fan_rise(known: Known) -> Quantity:
     if speed is None or design_speed is None:
         return rise
     return combine(name, "temperature_difference", lambda k, hz: k * (hz / design_speed) ** 2, rise, speed)
-
-
-@once
-def loop_flow(known: Known) -> Quantity:
-    """Flow in the loop's main [m3/s].
-
-    Parameters
-    ----------
-    known : Known
-
-    Returns
-    -------
-    Quantity
-    """
-    name = "loop flow"
-    return first(
-        from_reading(known, "loop.flow", name, WATER),
-        from_model(known, "loop flow", name, WATER, _AS_FOUND, ("loop.flow",)),
-    )
-
-
-@once
-def coil_flow(known: Known) -> Quantity:
-    """Flow through the reheat coil [m3/s]: read, a share of the main that was read, or expected.
-
-    Parameters
-    ----------
-    known : Known
-
-    Returns
-    -------
-    Quantity
-    """
-    name = "reheat water flow"
-    points = ("reheat.water_flow",)
-    read = from_reading(known, "reheat.water_flow", name, WATER)
-    main = from_reading(known, "loop.flow", name, WATER)
-    if read is not None:
-        return read
-    if main is not None:
-        share = from_model(
-            known, "coil share", "coil's share of the loop flow", "fraction", _AS_FOUND, points
-        )
-        return combine(name, WATER, lambda a, b: a * b, main, share)
-    return from_model(known, "coil flow", name, WATER, _AS_FOUND, points)
-
-
-def coil_t_worked_back(known: Known) -> Quantity | None:
-    """Dry bulb behind the cooling coil [degC], from the supply air less fan and what the water gave.
-
-    Parameters
-    ----------
-    known : Known
-
-    Returns
-    -------
-    Quantity or None
-        None where the supply air or the water was not read.
-    """
-    if not known.design.hot_water or not known.read("supply.t", "reheat.water_in", "reheat.water_out"):
-        return None
-    if not known.read("reheat.water_flow") and not known.read("loop.flow"):
-        return None
-    unit = known.design.unit
-
-    def law(t: Array, rise: Array, m: Array, w: Array, q: Array, hot: Array, cold: Array) -> Array:
-        return np.asarray(t - rise - water_heat(unit, q, hot, cold) / air_heat(m, t, t + 1.0, w))
-
-    return combine(
-        "coil leaving temperature, worked back",
-        T,
-        law,
-        supply_t(known),
-        fan_rise(known),
-        supply_flow(known),
-        supply_w(known),
-        coil_flow(known),
-        first(from_reading(known, "reheat.water_in", "reheat water in", T)),
-        first(from_reading(known, "reheat.water_out", "reheat water out", T)),
-    )
