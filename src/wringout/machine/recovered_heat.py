@@ -6,12 +6,13 @@ import numpy as np
 
 from wringout.machine.design import GAS_RESERVE, WATER_EXPONENT, Design
 from wringout.machine.parameters import Array, Values
-from wringout.physics.log_mean import difference_from_log_mean
+from wringout.physics.exchanger import counterflow
 
-__all__ = ["gas_arriving", "gas_leaving", "gas_on_offer", "plate_conductance"]
+__all__ = ["exchange", "gas_arriving", "gas_leaving", "gas_on_offer", "plate_conductance"]
 
 GAS_SIDE_SHARE = 0.85  # of the exchanger's resistance at rating: gas films are poor (common practice)
-TURNS = 3  # between the gas's flow and the conductance that goes with it; leave under 1 % of the flow
+TURNS = 4  # of the secant
+LEAST_HEAT = 1e-6  # W
 
 
 def gas_on_offer(design: Design, p: Values) -> tuple[Array, Array]:
@@ -67,6 +68,26 @@ def plate_conductance(design: Design, p: Values, main_rate: Array, gas_rate: Arr
     return np.asarray(design.exchanger_conductance * p["exchanger_ratio"] * p["fouling_ratio"] / resistance)
 
 
+def exchange(conductance: Array, hot: Array, cold: Array) -> Array:
+    """Heat of a counterflow exchanger per kelvin of inlet difference.
+
+    Parameters
+    ----------
+    conductance : array, (samples,), [W/K]
+    hot : array, (samples,), [W/K]
+        Capacity rate of one stream.
+    cold : array, (samples,), [W/K]
+        Capacity rate of the other.
+
+    Returns
+    -------
+    array, (samples,), [W/K]
+    """
+    least, most = np.minimum(hot, cold), np.maximum(hot, cold)
+    least = np.maximum(least, 1e-9)
+    return np.asarray(least * counterflow(conductance / least, least / np.maximum(most, 1e-9)))
+
+
 def gas_leaving(
     design: Design,
     p: Values,
@@ -99,18 +120,35 @@ def gas_leaving(
 
     Notes
     -----
-    Heat over conductance is the log-mean difference, which with the hot end's gives the cold end's. The
-    conductance goes with the very gas that is sought: a few turns settle it.
+    The flow of gas at which the exchanger passes just this heat; its conductance goes with that flow too.
+    Heat rises with the flow and ever less steeply, so the flow lies between what would give it at full
+    effectiveness and its share of what all the gas would give: secants of the logarithms from there. Gas
+    temperature follows from heat and flow, so that both sides of the exchanger book the same heat.
     """
     wanted = np.maximum(heat, 0.0)
-    near = np.maximum(hot - source_out, 1e-3)
-    demand = wanted / np.maximum(0.9 * (hot - source_in), 1e-3) / design.gas_capacity_rate
-    gas_out = source_in
+    _, on_offer = gas_on_offer(design, p)
+    apart = np.maximum(hot - source_in, 1e-3)
+    known = np.maximum(wanted, LEAST_HEAT)  # no heat takes no gas; a trickle stands in for the logarithms
+
+    def passed(rate: Array) -> Array:
+        """Logarithm of the heat that a capacity rate of gas gives, over what is wanted."""
+        conductance = plate_conductance(design, p, main_rate, rate)
+        return np.asarray(np.log(exchange(conductance, rate, main_rate) * apart / known))
+
+    least, most = np.log(known / apart), np.log(on_offer)
+    most = np.maximum(least, most)
+    before, over = most, passed(np.exp(most))
+    x = np.maximum(most - over, least)
     for _ in range(TURNS):
-        plate = plate_conductance(design, p, main_rate, demand * design.gas_capacity_rate)
-        gas_out = source_in + difference_from_log_mean(wanted / plate, near)
-        demand = wanted / np.maximum(hot - gas_out, 1e-3) / design.gas_capacity_rate
-    return gas_out, demand
+        here = passed(np.exp(x))
+        run = x - before
+        there = np.abs(run) > 1e-9
+        slope = np.where(there, (here - over) / np.where(there, run, 1.0), 1.0)
+        before, over = x, here
+        x = np.clip(x - here / np.clip(slope, 0.02, 1.0), least, most)
+    rate = np.where(wanted > 0.0, np.exp(x), 0.0)
+    gas_out = hot - np.where(wanted > 0.0, wanted / np.where(rate > 0.0, rate, 1.0), apart)
+    return gas_out, rate / design.gas_capacity_rate
 
 
 def gas_arriving(hot: Array, around: Array, demand: Array) -> Array:

@@ -15,8 +15,13 @@ from wringout.machine.design import (
     Design,
 )
 from wringout.machine.parameters import Array, Values
-from wringout.machine.recovered_heat import gas_arriving, gas_leaving, gas_on_offer, plate_conductance
-from wringout.physics.exchanger import counterflow
+from wringout.machine.recovered_heat import (
+    exchange,
+    gas_arriving,
+    gas_leaving,
+    gas_on_offer,
+    plate_conductance,
+)
 from wringout.physics.hydronics import STANDARD_GRAVITY, loop_flows
 from wringout.physics.valve import equal_percentage
 
@@ -181,13 +186,6 @@ def hand_valve(share: Array, rest: Array, whole: Array, bypass: Array, shut_leg:
     legs = flow / np.sqrt(1.0 - rest * flow * flow)
     beside = np.maximum(legs - 1.0 / np.sqrt(shut_leg), 1e-3 * legs)
     return np.where(np.isnan(share), 0.0, np.maximum(beside**-2 - bypass, 0.0))
-
-
-def exchange(conductance: Array, hot: Array, cold: Array) -> Array:
-    """Heat per kelvin of inlet difference of a counterflow exchanger [W/K]."""
-    least, most = np.minimum(hot, cold), np.maximum(hot, cold)
-    least = np.maximum(least, 1e-9)
-    return least * counterflow(conductance / least, least / np.maximum(most, 1e-9))
 
 
 def water(design: Design, p: Values, c: Conditions, at: Plug, air_t: Array, dry_air_flow: Array) -> Reheat:

@@ -77,6 +77,7 @@ _SWINGING = {
     "reheat.water_out": 4.0,
     "source.water_in": 2.5,
 }
+CONDENSING_SPREAD = 9.0  # K: the exchanger of a condensing refrigerant is not modelled by its zones
 _LOOP_TEMPERATURES = frozenset({"reheat.water_in", "reheat.water_out", "source.water_in", "source.water_out"})
 _GAS_TEMPERATURES = frozenset({"reclaim.gas_in", "reclaim.gas_out"})
 
@@ -115,6 +116,9 @@ def model_spread(point: str, predicted: Array, s: Settled, held: str | None) -> 
                 base = base + 15.0 * np.exp(-900.0 / warming_time(s, w))
         if point in _GAS_TEMPERATURES:
             base = base + 25.0 * np.exp(-w.demand / 0.10)
+            if s.design.unit.refrigerant != "R744":
+                # what condenses leaves at its condensing temperature or, starved, at the water's; ours glides
+                base = np.hypot(base, CONDENSING_SPREAD)
     swing = s.values["hunting"] * np.clip(s.conditions.stages, 0.0, 1.0)
     if point in _SWINGING and held != "reheat.command" and np.any(swing > 0.0):
         base = np.hypot(base, _SWINGING[point] * swing)

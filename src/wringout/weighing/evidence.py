@@ -48,6 +48,7 @@ __all__ = [
 ]
 
 LN2 = math.log(2.0)
+TINY = 1e-300
 WORTH_NAMING = 0.05  # a cause that is less probable is no suspect
 MOST_SUSPECTS = 5
 DOUBTFUL = 3.0  # standard deviations off the best answer from which a reading is worth taking again
@@ -82,17 +83,17 @@ class Evidence:
 @dataclass(frozen=True)
 class Balance:
     """How a suspect's best hypothesis stands against its best rival, in bits: by all readings and
-    relations, by how common each is, and by how far unknowns must stretch and how finely they must be
-    tuned."""
+    relations, by how common each is, and by the rest: how far unknowns must stretch, how finely they must
+    be tuned, and what weighing doubts of its own equations."""
 
     readings: float
     prior: float
-    tuning: float
+    rest: float
 
     @property
     def total(self) -> float:
         """All of it [bits]."""
-        return self.readings + self.prior + self.tuning
+        return self.readings + self.prior + self.rest
 
 
 @dataclass(frozen=True)
@@ -167,8 +168,7 @@ def fitted(answer: Answer, index: int) -> tuple[Fit, int]:
 
 
 def _best(answer: Answer, wanted: list[bool]) -> int:
-    weights = np.where(np.array(wanted), answer.weighed.log_posterior, -np.inf)
-    return int(np.argmax(weights))
+    return int(np.argmax(np.where(np.array(wanted), answer.weights, -1.0)))
 
 
 def best_with(answer: Answer, cause: str, without: str | None = None) -> int | None:
@@ -353,8 +353,9 @@ def _balance(answer: Answer, mine: int, rival: int, readings: float) -> Balance:
     prior = known.log_probability(answer.weighed.hypotheses[mine]) - known.log_probability(
         answer.weighed.hypotheses[rival]
     )
-    whole = float(answer.weighed.log_posterior[mine] - answer.weighed.log_posterior[rival])
-    return Balance(readings, prior / LN2, (whole - prior) / LN2 - readings)
+    mine_weight, rival_weight = (max(float(answer.weights[k]), TINY) for k in (mine, rival))
+    whole = math.log2(mine_weight / rival_weight)
+    return Balance(readings, prior / LN2, whole - prior / LN2 - readings)
 
 
 def _extent(answer: Answer, f: Fit, k: int, cause: str) -> Extent | None:
@@ -462,7 +463,7 @@ def doubtful(answer: Answer) -> tuple[Doubt, ...]:
     tuple of Doubt
         Furthest off first.
     """
-    best = int(np.argmax(answer.weighed.log_posterior))
+    best = int(np.argmax(answer.weights))
     found = [
         Doubt(e.state, e.observation, e.suspect, e.off_suspect)
         for e in evidence(answer, best, best)
