@@ -92,6 +92,7 @@ def simulate(days: float = 2.0, seed: int = 0, unit: Unit | None = None, extra: 
         supply = coil + 1.0 + rise
         sensor += (supply - sensor) * STEP / 40.0
         space += ((heat_load[k] * 2.4) + 1.0 * (supply - space) + 0.05 * (outdoor[k] - space)) * STEP / 2400.0
+        space = max(space, SPACE_T - 2.8)  # some other heating keeps the room from falling further
         out_dew = min(coil - 0.3, dew + 0.1) if running > 0 else dew
         dew += (2.6 * load[k] + 0.8 * (out_dew - dew) + 0.10 * (outdoor_dew[k] - dew)) * STEP / 5400.0
         if k % 3 == 0:

@@ -161,7 +161,7 @@ def _a_day_apart(means: Array, k: int, day: int) -> Array:
 def _of_the_day(start: float, means: Array, block: float) -> Array:
     """The usual course of a day, where there are enough days to know it."""
     per_day = int(DAY / block)
-    if per_day < 4 or len(means) < 5 * per_day:
+    if per_day < 4 or len(means) < 10 * per_day:
         return np.zeros_like(means)
     slot = (((start % DAY) / block + np.arange(len(means))).astype(int)) % per_day
     profile = np.array([np.median(means[slot == k]) for k in range(per_day)])

@@ -30,6 +30,15 @@ SENSED = (
     "outdoor.t", "return.t", "mixed.t", "coil_leaving.t", "outdoor.rh", "space.rh", "return.rh",
     "supply.rh", "mixed.rh", "supply.dew_point", "return.dew_point", "space.t",
 )  # fmt: skip
+KEPT = (
+    "shown.space_t",
+    "shown.dew_point",
+    "return.t",
+    "space.rh",
+    "return.rh",
+    "return.dew_point",
+    "space.t",
+)
 STUCK_HOURS = 6.0
 UNLIKELY = 25.0  # changes that should have been seen in a flat stretch, going by the sensor's own pace
 COARSE = {
@@ -149,6 +158,9 @@ def stuck_findings(table: TrendTable) -> list[Stuck]:
             continue
         spans: list[Span] = []
         value = np.nan
+        step = resolution_of(table[point])
+        if point in KEPT and step is not None and step >= COARSE.get(measure_of(point).dimension, np.inf):
+            continue  # a room that is kept steady may well stay within one coarse step
         pace = _pace([piece[point] for piece in pieces], pieces[0].step) if pieces else 0.0
         for piece in pieces:
             values = piece[point]
