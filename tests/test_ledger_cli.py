@@ -277,6 +277,29 @@ def test_help_ends_with_an_example(run: Run) -> None:
     assert "Example: wringout ledger call.yaml" in " ".join(out.split())
 
 
+# ---------------------------------------------------------------------------------------------- page
+
+PAGE = Path(__file__).resolve().parent.parent / "docs" / "ledger.md"
+
+
+def test_the_example_of_the_page_is_what_comes_out(run: Run, tmp_path: Path) -> None:
+    """Line by line but for digits: those follow every change of the machine."""
+    text = PAGE.read_text(encoding="utf-8")
+    unit, call = re.findall(r"```yaml\n(.*?)```", text, flags=re.S)
+    (told,) = re.findall(r"```text\n\$ wringout ledger call.yaml\n(.*?)```", text, flags=re.S)
+    (tmp_path / "unit.yaml").write_text(unit, encoding="utf-8")
+    (tmp_path / "call.yaml").write_text(call, encoding="utf-8")
+    code, out, err = run(str(tmp_path / "call.yaml"))
+    assert (code, err) == (0, "")
+
+    def table(page: str) -> list[str]:
+        lines = page.split("What does not add up")[0].splitlines()
+        return [re.sub(r"\s+", " ", re.sub(r"-?\d[\d.]*\d|-?\d", "#", line)) for line in lines]
+
+    assert table(told) == table(out)
+    assert re.search(r"\d\. Reheat: water side", out), "what the page says of the example"
+
+
 # ------------------------------------------------------------------------------------ any readings at all
 
 
