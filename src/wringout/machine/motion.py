@@ -64,6 +64,7 @@ def run(
     step: float = 10.0,
     rng: np.random.Generator | None = None,
     record: float | None = None,
+    slower: tuple[float, float] | None = None,
 ) -> Trace:
     """Let machine, room and control run.
 
@@ -88,6 +89,9 @@ def run(
         Lets the loads wander about what is given; without it they do not.
     record : float, optional, [s]
         Every how many seconds a state is kept; every step if not given.
+    slower : (float, float), optional, [s], [s]
+        From when on longer steps do, and how long they are: once valve and loop have come to rest, only the
+        room still moves.
 
     Returns
     -------
@@ -106,12 +110,7 @@ def run(
     First order in time. The surface of the cooling coil and the room air step implicitly, lags by their
     exponential, the loop's pipes by the volume that passed.
     """
-    if not 0.1 <= step <= 60.0:
-        raise InputError(f"the step is {step:g} s: it must lie from 0.1 to 60 s")
-    steps = round(duration / step)
-    if not 1 <= steps <= 2_000_000:
-        raise InputError(f"{duration:g} s in steps of {step:g} s: 1 to 2,000,000 steps can be run")
-    every = max(round((record or step) / step), 1)
+    grid = _grid(duration, step, slower)
     events = sorted(schedule, key=lambda event: event.at)
     for event in events:
         if not isinstance(event, Alter) and event.item not in ITEMS:
@@ -128,9 +127,10 @@ def run(
             held.pop(event.item, None)
     everything = [values, *(event.values for event in later if isinstance(event, Alter))]
     samples = _samples(everything, weather, loads, start)
-    time = np.asarray(step * np.arange(steps + 1), dtype=np.float64)
-    inputs = _Inputs.of(design, weather, loads, time, samples, rng, step)
-    machine, missing = prepared(design, values, samples, step, steps)
+    time, lengths = grid
+    steps = len(lengths)
+    inputs = _Inputs.of(design, weather, loads, time, samples, rng)
+    machine, missing = prepared(design, values, samples, float(lengths[0]), steps)
     missing = missing | inputs.missing
     if start is None:
         start = closed(
@@ -141,37 +141,67 @@ def run(
             held,
         )
     machine.start(start, held, inputs.at(0))
-    kept = steps // every + 1
-    diary = _Diary(machine.names, kept, samples)
+    keeps = _kept(time, record)
+    diary = _Diary(machine.names, int(keeps.sum()), samples)
     segments = [Segment(0, machine.fields)]
     diary.keep(machine)
     upcoming = iter(later)
     event_next: Event | None = next(upcoming, None)
     for k in range(1, steps + 1):
+        length = float(lengths[k - 1])
         while event_next is not None and event_next.at <= time[k - 1] + 1e-9:
             if isinstance(event_next, Alter):
-                old = machine
-                machine, lost = prepared(design, event_next.values, samples, step, steps)
+                values = event_next.values
+                machine, lost = _altered(machine, values, length, steps)
                 missing = missing | lost
-                machine.remember(old)
-                segments.append(Segment(-(-k // every), machine.fields))
+                segments.append(Segment(diary.count, machine.fields))
             else:
                 to = event_next.to if isinstance(event_next, Hold) else None
                 setattr(machine.control, ITEMS[event_next.item], to)
             event_next = next(upcoming, None)
+        if length != machine.step:
+            machine, _ = _altered(machine, values, length, steps)
         machine.advance(float(time[k]), inputs.at(k))
-        if k % every == 0:
+        if keeps[k]:
             diary.keep(machine)
-    states = diary.read(missing)
-    keep = slice(0, steps + 1, every)
     return Trace(
         design,
         tuple(segments),
-        time[keep],
-        states,
-        np.where(missing[:, None], np.nan, inputs.outdoor_t[:, keep]).T,
-        np.where(missing[:, None], np.nan, inputs.dew[:, keep]).T,
+        time[keeps],
+        diary.read(missing),
+        np.where(missing[:, None], np.nan, inputs.outdoor_t[:, keeps]).T,
+        np.where(missing[:, None], np.nan, inputs.dew[:, keeps]).T,
     )
+
+
+def _grid(duration: float, step: float, slower: tuple[float, float] | None) -> tuple[Array, Array]:
+    """Times of all states and lengths of all steps [s]."""
+    for length in (step, *(slower[1:] if slower else ())):
+        if not 0.1 <= length <= 60.0:
+            raise InputError(f"the step is {length:g} s: it must lie from 0.1 to 60 s")
+    first = min(duration, slower[0]) if slower is not None else duration
+    count = round(first / step)
+    lengths = np.full(count, step)
+    if slower is not None:
+        lengths = np.concatenate([lengths, np.full(round((duration - first) / slower[1]), slower[1])])
+    if not 1 <= len(lengths) <= 2_000_000:
+        raise InputError(f"{duration:g} s in steps of {step:g} s: 1 to 2,000,000 steps can be run")
+    return np.concatenate([[0.0], np.cumsum(lengths)]), lengths
+
+
+def _kept(time: Array, record: float | None) -> NDArray[np.bool_]:
+    """Which states are kept: the first, and then one in every so many seconds."""
+    if record is None:
+        return np.ones(len(time), dtype=bool)
+    place = np.floor(time / record + 1e-9)
+    return np.concatenate([[True], np.diff(place) > 0.0])
+
+
+def _altered(old: Assembly, values: Values, step: float, steps: int) -> tuple[Assembly, NDArray[np.bool_]]:
+    """The machine with other parameters or another step, holding what it held."""
+    machine, missing = prepared(old.design, values, old.samples, step, steps)
+    machine.remember(old)
+    return machine, missing
 
 
 def _samples(values: Sequence[Values], weather: Weather, loads: Loads, start: Closed | None) -> int:
@@ -207,7 +237,6 @@ class _Inputs:
         time: Array,
         samples: int,
         rng: np.random.Generator | None,
-        step: float,
     ) -> _Inputs:
         def on(given_time: Array, series: Array) -> Array:
             if series.ndim == 1:
@@ -224,8 +253,8 @@ class _Inputs:
         dew = np.where(missing[:, None], design.unit.space.design_day.outdoor_dew_point, dew)
         moisture, sensible = (np.where(missing[:, None], 0.5, row) for row in (moisture, sensible))
         if rng is not None:
-            moisture = moisture * (1.0 + WANDER * _wander(rng, samples, time.size, step))
-            sensible = sensible * (1.0 + WANDER * _wander(rng, samples, time.size, step))
+            moisture = moisture * (1.0 + WANDER * _wander(rng, samples, time))
+            sensible = sensible * (1.0 + WANDER * _wander(rng, samples, time))
         if samples == 1 or np.ptp(dew - dew[:1]) == np.ptp(outdoor_t - outdoor_t[:1]) == 0.0:
             line = saturated_humidity_ratio(np.minimum(dew[0], outdoor_t[0]), design.pressure)
             w = np.broadcast_to(line, dew.shape)
@@ -246,13 +275,13 @@ class _Inputs:
         return [row[k] for row in self.rows]
 
 
-def _wander(rng: np.random.Generator, samples: int, times: int, step: float) -> Array:
+def _wander(rng: np.random.Generator, samples: int, time: Array) -> Array:
     """Standard normal noise that keeps its value for about WANDER_TIME (Ornstein and Uhlenbeck)."""
-    kept = float(np.exp(-step / WANDER_TIME))
-    noise = rng.standard_normal((times, samples))
-    noise[1:] *= np.sqrt(1.0 - kept * kept)
-    for k in range(1, times):
-        noise[k] += kept * noise[k - 1]
+    kept = np.exp(-np.diff(time) / WANDER_TIME)
+    noise = rng.standard_normal((time.size, samples))
+    noise[1:] *= np.sqrt(1.0 - kept * kept)[:, None]
+    for k in range(1, time.size):
+        noise[k] += kept[k - 1] * noise[k - 1]
     return noise.T
 
 
@@ -272,7 +301,7 @@ class _Diary:
         else:
             for array, value in zip(self.arrays, machine.state(), strict=True):
                 array[self.count] = value
-            self.count += 1
+        self.count += 1
 
     def read(self, missing: NDArray[np.bool_]) -> dict[str, Array]:
         """Everything kept, by name, (times, samples)."""

@@ -94,7 +94,7 @@ class Assembly:
         self, design: Design, fields: Mapping[str, Array], samples: int, step: float, steps: int
     ) -> None:
         n: Numbers = Many() if samples > 1 else One()
-        self.n, self.design, self.step = n, design, step
+        self.n, self.design, self.step, self.samples = n, design, step, samples
         self.fields = {name: np.array(array, dtype=np.float64) for name, array in fields.items()}
         p = self._numbers(n, samples)
         self.p = p
