@@ -217,7 +217,9 @@ def test_what_an_exchanger_upstream_takes_is_missing_from_the_gas() -> None:
         left = seen.now["reclaim.gas_in"] - d.gas_out
         whole = d.gas_in + healthy_machines(RECLAIM_UPSTREAM)["gas_in_shift"] - d.gas_out
         assert about(left / whole, 0.10 if end else 0.40, 0.05)
-        assert np.all(seen.sick.reheat.heat < seen.well.reheat.heat)
+        # a plant with gas to spare can still meet what is asked
+        assert np.all(seen.sick.reheat.heat <= seen.well.reheat.heat)
+        assert np.median(seen.sick.reheat.heat / seen.well.reheat.heat) < 0.9
 
 
 @RECLAIM
@@ -230,8 +232,9 @@ def test_a_fouled_exchanger_passes_a_quarter_to_half_as_much_a_kelvin(text: str)
         warm = d.gas_in + healthy_machines(text)["gas_in_shift"] - w.source_out
         cold = w.gas_out - w.source_in
         conductance = w.source_heat * np.log(warm / cold) / (warm - cold)
-        flow = (w.main / d.loop.main_flow) ** 0.2 if d.loop else 1.0
-        own = d.exchanger_conductance * healthy_machines(text)["exchanger_ratio"] * flow
+        assert d.loop is not None
+        films = 0.85 * w.demand**-0.8 + 0.15 * (w.main / d.loop.main_flow) ** -0.8
+        own = d.exchanger_conductance * healthy_machines(text)["exchanger_ratio"] / films
         assert about(conductance / own, 0.55 if end else 0.25, 1e-3)
         assert np.all(seen.now["reclaim.gas_out"] > seen.then["reclaim.gas_out"])
 

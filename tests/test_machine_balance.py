@@ -168,9 +168,11 @@ def test_recovered_heat_is_what_the_gas_lost_and_what_the_plates_pass(draw: Draw
     gas = w.demand * d.gas_capacity_rate
     scale = np.maximum(w.source_heat, 1000.0)
     assert_closed(gas * (arriving - w.gas_out), w.source_heat, scale)
-    # and by the conductance of the plates at this flow, over the log mean of both ends
-    plates = d.exchanger_conductance * p["exchanger_ratio"] * p["fouling_ratio"]
-    plates = plates * np.maximum(w.main / loop.main_flow, 1e-3) ** 0.2
+    # and by the conductance of the plates at these flows, over the log mean of both ends
+    films = (
+        0.85 * np.maximum(w.demand, 1e-4) ** -0.8 + 0.15 * np.maximum(w.main / loop.main_flow, 1e-3) ** -0.8
+    )
+    plates = d.exchanger_conductance * p["exchanger_ratio"] * p["fouling_ratio"] / films
     warm, cold = arriving - w.source_out, w.gas_out - w.source_in
     busy = (w.source_heat > 100.0) & (cold > 1e-4) & (warm > 1e-4) & (np.abs(warm - cold) > 1e-3 * cold)
     warm, cold = np.where(busy, warm, 2.0), np.where(busy, cold, 1.0)

@@ -63,6 +63,11 @@ def test_a_healthy_unit_reads_within_what_each_point_can_read(kind: str) -> None
         assert np.all((values >= entry.low) & (values <= high)), (name, values.min(), values.max())
 
 
+def of_row(value: Array, i: int) -> Array:
+    """One row's entry, or the one entry of all rows."""
+    return value[i : i + 1] if value.size > 1 else value
+
+
 @KINDS
 def test_rows_together_are_rows_alone(kind: str) -> None:
     d = machine(UNITS[kind])
@@ -70,8 +75,8 @@ def test_rows_together_are_rows_alone(kind: str) -> None:
     values, c = random_machine(d, 9, g), random_conditions(d, 9, g)
     together = read(d, c, values)
     for i in range(9):
-        row = {name: value[i : i + 1] if value.size > 1 else value for name, value in values.items()}
-        alone = Conditions(*(getattr(c, f.name)[i : i + 1] for f in fields(c)))
+        row = {name: of_row(value, i) for name, value in values.items()}
+        alone = Conditions(*(of_row(getattr(c, f.name), i) for f in fields(c)))
         for name, value in read(d, alone, row).items():
             assert value[0] == pytest.approx(together[name][i], rel=1e-9, abs=1e-9), name
 
