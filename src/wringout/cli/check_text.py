@@ -72,7 +72,7 @@ def _best_of(answer: Answer, names: tuple[str, ...]) -> int | None:
     if not names:
         return best_with(answer, "")
     same = [i for i, h in enumerate(answer.weighed.hypotheses) if h.causes == names]
-    return max(same, key=lambda i: float(answer.weighed.log_posterior[i])) if same else None
+    return max(same, key=lambda i: float(answer.weights[i])) if same else None
 
 
 def what_it_tells(answer: Answer, outlook: Outlook, check: Check, system: UnitSystem) -> list[str]:

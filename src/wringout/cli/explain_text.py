@@ -71,7 +71,8 @@ def explained(answer: Answer, s: Suspect, outlook: Outlook, system: UnitSystem) 
     lines.append(
         paragraph(
             f"In all against the rival: readings {b.readings:+.1f}, how common each is {b.prior:+.1f}, "
-            f"how finely each must be tuned to fit {b.tuning:+.1f}; together {b.total:+.1f} bits.",
+            f"the rest (how finely each must be tuned, doubt of the model) {b.rest:+.1f}; together "
+            f"{b.total:+.1f} bits.",
             3,
             2,
         )
