@@ -1,7 +1,7 @@
 """How fast: a year of minutes, twenty columns, from the file to the findings.
 
-Run as ``python bench/trends.py``. The year is made up: a unit that dries and reheats, with weather, people, a valve
-that sticks in June and a display that shows the outdoor dew point while the unit is satisfied.
+Run as ``python bench/trends.py``. The year is made up: a unit that dries and reheats, with weather, people, a
+valve that sticks in June and a display that shows the outdoor dew point while the unit is satisfied.
 """
 
 from __future__ import annotations

@@ -316,6 +316,22 @@ def test_one_reading_of_any_point_makes_a_ledger(run: Run, tmp_path: Path, kind:
         assert sigma(name, case.shown[name]) >= 0.0
 
 
+@pytest.mark.parametrize("outdoor", [("-60 degF", "1 %"), ("-20 degF", "100 %"), ("130 degF", "2 %")])
+def test_any_weather_makes_a_ledger(run: Run, tmp_path: Path, outdoor: tuple[str, str]) -> None:
+    (tmp_path / "unit.yaml").write_text(UNITS["hot gas"], encoding="utf-8")
+    names, values = ("outdoor.t", "outdoor.rh", "supply.t", "supply.rh"), (*outdoor, "50 degF", "99.9 %")
+    rows = [
+        f"  - {{at: 2027-01-04T09:0{k}:00, kind: reading, point: {name}, value: {value}}}"
+        for k, (name, value) in enumerate(zip(names, values, strict=True))
+    ]
+    path = tmp_path / "call.yaml"
+    lines = ["format: wringout-call/1", "unit: unit.yaml", "events:", *rows]
+    path.write_text("\n".join(lines), encoding="utf-8")
+    code, out, err = run(str(path))
+    assert (code, err) == (0, "")
+    assert "nan" not in out.lower()
+
+
 def test_the_command_starts_without_arrays_and_models() -> None:
     """Help and completion must not wait for numpy."""
     heavy = "[name for name in ('numpy', 'pydantic', 'yaml') if name in sys.modules]"

@@ -8,10 +8,7 @@ from functools import cache
 import numpy as np
 import pytest
 
-from sample_documents import RECLAIM
-from trend_samples import BAND, DAY, DEW_POINT, SPACE_T, START, Unit, simulate, with_values, without
-from wringout.documents.load import unit_from_text
-from wringout.documents.unit import Unit as UnitDocument
+from trend_samples import DAY, START, Unit, hall, simulate, with_values, without
 from wringout.trends.action import Action, action_findings
 from wringout.trends.changes import Changed, changed_findings
 from wringout.trends.coils import CoilAgainstCommand, coil_findings, fighting_findings
@@ -452,21 +449,6 @@ def test_day_and_night_are_no_change() -> None:
     table = trend(days=4.0)
     calendar = np.where((table.time / 3600.0) % 24.0 < 12.0, 11.0, 14.0)
     assert changed_findings(with_values(table, shown__setpoint_dew_point=calendar)) == []
-
-
-@cache
-def hall() -> UnitDocument:
-    """The sample unit with the set points of the simulated hall."""
-    text = RECLAIM
-    for old, new in (
-        ("  dew_point: 48 degF\n  dew_point_band", f"  dew_point: {DEW_POINT} degC\n  dew_point_band"),
-        ("dew_point_band: 2.5 delta_degF", f"dew_point_band: {BAND} delta_degC"),
-        ("  space_t: 62 degF", f"  space_t: {SPACE_T} degC"),
-        ("t: 62 degF, dew_point: 48 degF", f"t: {SPACE_T} degC, dew_point: {DEW_POINT} degC"),
-    ):
-        assert old in text
-        text = text.replace(old, new)
-    return unit_from_text(text)
 
 
 def test_a_room_kept_dry_is_not_too_wet() -> None:

@@ -9,9 +9,13 @@ from __future__ import annotations
 
 from collections import deque
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 
+from sample_documents import RECLAIM
+from wringout.documents.load import unit_from_text
+from wringout.documents.unit import Unit as UnitDocument
 from wringout.trends.table import TrendTable
 
 START = 1_815_004_800.0  # 2027-07-07 00:00
@@ -168,3 +172,18 @@ def with_values(table: TrendTable, **values: np.ndarray) -> TrendTable:
 def without(table: TrendTable, *points: str) -> TrendTable:
     """The table without some points."""
     return TrendTable(table.time, {p: v for p, v in table.values.items() if p not in points})
+
+
+@cache
+def hall() -> UnitDocument:
+    """The sample unit with the set points of the simulated hall."""
+    text = RECLAIM
+    for old, new in (
+        ("  dew_point: 48 degF\n  dew_point_band", f"  dew_point: {DEW_POINT} degC\n  dew_point_band"),
+        ("dew_point_band: 2.5 delta_degF", f"dew_point_band: {BAND} delta_degC"),
+        ("  space_t: 62 degF", f"  space_t: {SPACE_T} degC"),
+        ("t: 62 degF, dew_point: 48 degF", f"t: {SPACE_T} degC, dew_point: {DEW_POINT} degC"),
+    ):
+        assert old in text
+        text = text.replace(old, new)
+    return unit_from_text(text)

@@ -1,4 +1,5 @@
-"""Points that only a trend file has: commands, set points and states that a controller logs and nobody goes to read.
+"""Points that only a trend file has: commands, set points and states that a controller logs and nobody goes
+to read.
 
 They stand beside the test points in a trend document. A call cannot name them.
 """

@@ -191,7 +191,7 @@ def _line(line: Line, system: UnitSystem, show: Callable[[Amount], str]) -> Iter
 def _row(name: str, cells: list[str], mark: str = "") -> str:
     heat, moisture = cells
     row = f"  {name:<{NAME - 4}}{mark:<2}{heat:<{COLUMN}} {moisture}".rstrip().replace(TIGHT, " ")
-    if WIDE <= _width() and len(row) < _width():
+    if _width() >= WIDE and len(row) < _width():
         return row
     return _wrapped(f"{name}{mark and TIGHT + mark} {', '.join(cell for cell in cells if cell)}", "  ")
 

@@ -25,6 +25,7 @@ SPACE_T = (0.0, 2.5)  # K against the set point
 SPACE_DEW = (0.5, 2.5)
 STAGES_SLACK = 0.25  # of the band: how loosely stages follow the dew point, as least on and off times allow
 MODULATION_SLACK = 0.15
+DRIEST = 2e-5  # kg/kg, a frost point about -55 degC
 
 
 def even_normals(rng: np.random.Generator, samples: int, columns: int) -> Array:
@@ -94,7 +95,8 @@ class _Draw:
         if rh is None:
             return None
         # a dew point needs some moisture; the lower end of a reading of 2 % may have none
-        return dew_or_frost_point(moisture_at_share(t, np.maximum(rh, 0.01), self.pressure), self.pressure)
+        ratio = np.maximum(moisture_at_share(t, np.maximum(rh, 0.01), self.pressure), DRIEST)
+        return dew_or_frost_point(ratio, self.pressure)
 
 
 def draw_conditions(

@@ -11,18 +11,17 @@ from wringout.machine.design import AIR_EXPONENT, REHEAT_AIR_SHARE, WATER_EXPONE
 from wringout.machine.motion_numbers import Columns, Number, Numbers
 from wringout.machine.motion_storage import HOT_GAS_TIME, REHEAT_COIL_TIME, STANDING_TIME, Storage
 from wringout.machine.parameters import Array
-from wringout.machine.recovered_heat import gas_on_offer, plate_conductance
+from wringout.machine.recovered_heat import exchange, gas_on_offer, plate_conductance
 from wringout.machine.water_side import (
     BOILER_RESERVE,
     FLOW_SWITCH,
     Plug,
     coil_port,
-    exchange,
     flows,
     plug,
 )
 
-__all__ = ["HotGas", "Loop", "Pipes", "Stem", "gas_terms", "source_terms"]
+__all__ = ["HotGas", "Loop", "Pipes", "Stem", "source_terms"]
 
 KNOTS = 513  # of valve position, between which flows and exchangers are looked up
 SWITCH_WIDTH = 0.004  # of design flow, over which the settled machine's flow switch turns
@@ -169,35 +168,17 @@ def source_terms(design: Design, p: dict[str, Array], main: Array) -> tuple[Arra
     loop = design.loop
     assert loop is not None
     per_flow = loop.density * loop.specific_heat
-    main_rate = np.maximum(main, 1e-9) * per_flow
+    main_rate = np.maximum(main, 1e-12) * per_flow
     switch = np.clip((main / loop.main_flow - FLOW_SWITCH) / SWITCH_WIDTH, -40.0, 40.0)
     live = 1.0 / (1.0 + np.exp(-switch))
     nothing = np.zeros_like(main_rate)
     if not design.reclaim:
         return live, nothing, nothing, design.source_heat * BOILER_RESERVE / main_rate
-    hot, offered, plate = gas_terms(design, p, main_rate)
-    lift = exchange(plate, offered + nothing, main_rate) / main_rate
-    return live, lift, hot + nothing, nothing
-
-
-def gas_terms(design: Design, p: dict[str, Array], main_rate: Array) -> tuple[Array, Array, Array]:
-    """Give the gas at the reclaim exchanger, as the settled machine has it.
-
-    Parameters
-    ----------
-    design : Design
-    p : dict of array, (samples,)
-        Machine parameters.
-    main_rate : array, [W/K]
-        Capacity rate of the loop's water.
-
-    Returns
-    -------
-    (array, array, array)
-        Temperature [degC] and capacity rate [W/K] of what is offered, conductance of the exchanger [W/K].
-    """
     hot, offered = gas_on_offer(design, p)
-    return hot, offered, plate_conductance(design, p, main_rate, offered)
+    lift = (
+        exchange(plate_conductance(design, p, main_rate, offered), offered + nothing, main_rate) / main_rate
+    )
+    return live, lift, hot + nothing, nothing
 
 
 class Loop:
@@ -224,8 +205,8 @@ class Loop:
         main, coil, _, _ = flows(design, fields, Plug(position, position, position))
         main, coil = np.broadcast_arrays(main, coil)
         _, lift, hot, rise = source_terms(design, fields, main)
-        main_rate = np.maximum(main, 1e-9) * per_flow
-        coil_rate = np.maximum(np.minimum(coil, main), 1e-10) * per_flow
+        main_rate = np.maximum(main, 1e-12) * per_flow
+        coil_rate = np.maximum(np.minimum(coil, main), 1e-13) * per_flow
         ratio_water = np.maximum(coil_rate / design.reheat_water_rate, 1e-5)
         conductance = (
             design.reheat_conductance

@@ -13,7 +13,7 @@ from wringout.machine.conditions import Conditions
 from wringout.machine.design import Design
 from wringout.machine.motion_loop import source_terms
 from wringout.machine.parameters import Array
-from wringout.machine.recovered_heat import gas_arriving, gas_leaving, gas_on_offer
+from wringout.machine.recovered_heat import gas_arriving, gas_leaving
 from wringout.machine.steady import Settled, read_points
 from wringout.machine.water_side import Plug, Reheat, Water, flows, plug
 from wringout.physics.cooling_coil import CoilAir
@@ -195,14 +195,15 @@ class Trace:
             position = np.nan_to_num(at.position)
         main, coil, head, strainer_drop = flows(d, p, Plug(position, position, position))
         per_flow = loop.density * loop.specific_heat
-        main_rate = np.maximum(main, 1e-9) * per_flow
-        coil_rate = np.maximum(np.minimum(coil, main), 1e-10) * per_flow
+        main_rate = np.maximum(main, 1e-12) * per_flow
+        coil_rate = np.maximum(np.minimum(coil, main), 1e-13) * per_flow
         nothing = np.zeros_like(state["heat"])
         gas_in = gas_out = demand = reserve = nothing
         heat = main_rate * (state["source_out"] - state["source_in"])
         live, lift, hot, rise = source_terms(d, p, main)
         if d.reclaim:
-            gas_in, gas_out, demand = gas_side(d, p, main_rate, heat, state)
+            gas_out, demand = gas_leaving(d, p, main_rate, hot, state["source_in"], state["source_out"], heat)
+            gas_in = gas_arriving(hot, state["space_t"], demand)
             reserve = lift * main_rate * np.maximum(hot - state["source_in"], 0.0) * live
         else:
             reserve = rise * main_rate * live
@@ -229,12 +230,3 @@ def chilled_rate(design: Design, p: dict[str, Array], stem: Array) -> Array:
     """Capacity rate [W/K] of the chilled water at a position of its valve."""
     opening = installed(np.maximum(equal_percentage(np.nan_to_num(stem)), 0.006), 0.5)
     return np.asarray(design.chilled_capacity_rate * p["chilled_flow_ratio"] * opening)
-
-
-def gas_side(
-    design: Design, p: dict[str, Array], main_rate: Array, heat: Array, state: dict[str, Array]
-) -> tuple[Array, Array, Array]:
-    """Temperatures [degC] and demand [-] of the gas that gives a heat at this return, as in water_side."""
-    hot, _ = gas_on_offer(design, p)
-    gas_out, demand = gas_leaving(design, p, main_rate, hot, state["source_in"], state["source_out"], heat)
-    return gas_arriving(hot, state["space_t"], demand), gas_out, demand

@@ -108,6 +108,8 @@ def pair_scores(traits: Sequence[Traits]) -> Mapping[tuple[str, str], Array]:
     )  # the first varies more than the second
     pace = np.log(np.maximum(hourly, 0.02))
     livelier = np.clip(1.2 * (pace[:, None] - pace[None, :]), -2.0, 1.5)
+    # two sensors of the same air move at the same pace
+    unlike_pace = np.clip(-1.5 * (np.abs(pace[:, None] - pace[None, :]) - np.log(2.5)), -3.0, 0.0)
     like = np.clip(2.0 - near / 1.5, -2.5, 1.5)
     tied = np.clip(3.0 * np.abs(moves) - 0.6, -0.6, 2.0)
     same = np.clip(2.5 * follows - 0.7, -1.5, 1.5)
@@ -124,7 +126,7 @@ def pair_scores(traits: Sequence[Traits]) -> Mapping[tuple[str, str], Array]:
         ("shown.supply_t", "return.t"): livelier,
         ("shown.outdoor_dew_point", "shown.dew_point"): 0.7 * wider,
         # return air is room air
-        ("return.t", "shown.space_t"): like + 0.5 * same,
+        ("return.t", "shown.space_t"): like + 0.5 * same + unlike_pace,
         # supply lies between coil and reheat; the coil is the coldest place
         ("coil_leaving.t", "shown.supply_t"): under,
         ("coil_leaving.t", "shown.space_t"): under,

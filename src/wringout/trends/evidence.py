@@ -291,7 +291,8 @@ def _identified(table: TrendTable) -> tuple[float, float, float]:
     if "shown.reheat_command" not in table or "shown.supply_t" not in table:
         return np.nan, np.nan, np.nan
     stages = table.get("shown.stages_called")
-    beside = ("shown.stages_called",) if stages is not None and np.nanstd(stages) > 1e-6 else ()
+    moved = stages is not None and len(np.unique(stages[np.isfinite(stages)])) > 1
+    beside = ("shown.stages_called",) if moved else ()
     seen = identify(table, "shown.reheat_command", "shown.supply_t", beside)
     return (np.nan, np.nan, np.nan) if seen is None else (seen.gain, seen.sigma, seen.agreeing)
 
@@ -351,8 +352,10 @@ def _candidates(piece: TrendTable) -> list[tuple[float, Array, TrendTable, slice
         part, ahead = slice(start, start + width), slice(start - before, start + width)
         if np.isfinite(piece["shown.supply_t"][part]).mean() < 0.7:
             continue
-        if stages is not None and (np.isnan(stages[ahead]).mean() > 0.3 or np.nanstd(stages[ahead]) > 1e-6):
-            continue
+        if stages is not None:
+            called = stages[ahead][np.isfinite(stages[ahead])]
+            if len(called) < 0.7 * (ahead.stop - ahead.start) or np.ptp(called) > 1e-6:
+                continue
         moved = float(np.ptp(command[ahead])), float(np.ptp(smooth[part]))
         if not (moved[0] <= STEADY_COMMAND and moved[1] <= STEADY_SUPPLY):
             continue

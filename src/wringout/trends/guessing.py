@@ -103,15 +103,12 @@ def guess_columns(
 
 def _counts_per_cent(raw: RawTable) -> bool:
     """Whether shares are counted in per cent: some output or humidity goes beyond one."""
+    shares = {"output", "output?", "humidity", "heating", "cooling", "damper"}
+    others = {"setpoint", "temperature", "temperature?", "dew_point", "flow", "pressure", "count", "state"}
     for column in raw.columns:
         tags = tags_of(column.name)
         told = (column.unit or unit_in_name(column.name)) == "%"
-        if (told or {"output", "humidity"} & tags) and not {
-            "setpoint",
-            "temperature",
-            "flow",
-            "pressure",
-        } & tags:
+        if told or (shares & tags and not others & tags):
             high = float(np.nanmax(column.values))
             if 1.5 < high <= 130.0:
                 return True

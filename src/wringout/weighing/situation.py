@@ -110,4 +110,7 @@ def problem(call: Call, sigma: Callable[[str, float], float]) -> Problem:
                 tuple(observations),
             )
         )
+    if not situations:
+        # nothing read yet: the answer is the prior, and the machine still needs a state to be in
+        situations.append(Situation("auto", None, 0.0, 0, 0, frozenset(), ()))
     return Problem(design(call.unit), tuple(situations))
