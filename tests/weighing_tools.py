@@ -150,10 +150,10 @@ def thorough(unit: Unit) -> tuple[str, ...]:
 
 def parts_for(unit: Unit) -> tuple[Part, ...]:
     """Every cause that a unit can have, in each variant."""
-    return parts_of(unit, [id for id in ACTS if id in _possible(unit)])
+    return parts_of(unit, [id for id in ACTS if id in _causes_of(unit)])
 
 
-def _possible(unit: Unit) -> set[str]:
+def _causes_of(unit: Unit) -> set[str]:
     return {*prior_of(Call(unit=unit, complaint="", events=())).weights, "beyond-design"}
 
 
@@ -353,7 +353,7 @@ def _settle_on(
         here = _showing(at, index, shown)
         s = settled(here, index, picked, owner, z)
         fit = of_settled(s, here.problem.situations[index], each, 1.0).log_likelihood
-        logs.append(np.where(_possible_air(here, index, picked, owner, z), fit, -np.inf))
+        logs.append(np.where(_possible(here, index, picked, owner, z), fit, -np.inf))
         rows.append(z)
         choices += [(picked[k], shown) for k in owner]
         weights = np.concatenate(logs)
@@ -386,13 +386,15 @@ def _worse(hypothesis: Hypothesis, sound: Mapping[str, Array]) -> list[float]:
     return ways + [0.0] * (SEVERITIES - len(ways))
 
 
-def _possible_air(
+def _possible(
     at: Layout, index: int, hypotheses: Sequence[Hypothesis], owner: NDArray[np.intp], z: Array
 ) -> NDArray[np.bool_]:
-    """Air, outdoors and in the room, is no wetter than saturated."""
+    """Air, outdoors and in the room, is no wetter than saturated, and what is locked out does not dry."""
     beyond = np.array(["beyond-design" in h.causes for h in hypotheses])[owner]
     c = conditions(at, index, z, beyond)
-    return np.asarray((c.outdoor_dew_point < c.outdoor_t) & (c.space_dew_point < c.space_t))
+    drying = at.problem.situations[index].read("shown.dehumidifying") == 1.0
+    idle = np.array([not (drying and "locked-out" in h.causes) for h in hypotheses])[owner]
+    return np.asarray((c.outdoor_dew_point < c.outdoor_t) & (c.space_dew_point < c.space_t) & idle)
 
 
 def _taken(

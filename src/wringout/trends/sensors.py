@@ -10,7 +10,7 @@ import numpy as np
 from wringout.catalogue.trend_points import measure_of, what_of
 from wringout.quantity import Dimension
 from wringout.trends.finding import Finding, Show, measured, when
-from wringout.trends.signals import Mask, moving_mean, regular_pieces, runs, settled, spans_of
+from wringout.trends.signals import Mask, days_of, moving_mean, regular_pieces, runs, settled, spans_of
 from wringout.trends.states import cooling_on, fan_on
 from wringout.trends.table import DAY, HOUR, Array, Span, TrendTable
 
@@ -256,9 +256,9 @@ def drifting_findings(table: TrendTable) -> list[Drifting]:
             continue
         dimension = measure_of(one).dimension
         difference = np.where(fan_on(table), table[one] - table[other], np.nan)
-        day = (table.time // DAY).astype(int)
-        days, index = np.unique(day, return_inverse=True)
-        medians = np.array([_median(difference[index == k]) for k in range(len(days))])
+        parts = days_of(table)
+        days = np.array([table.time[part.start] // DAY for part in parts])
+        medians = np.array([_median(difference[part]) for part in parts])
         there = np.isfinite(medians)
         if there.sum() < DRIFT_DAYS:
             continue
@@ -338,6 +338,9 @@ def _against(
     step = table.step
     if not np.isfinite(step) or step <= 0.0:
         return []
+    with np.errstate(invalid="ignore"):
+        if np.count_nonzero(excess > APART) * step < 0.5 * LEAST_AGAINST:
+            return []  # by far the usual case, and cheap to see
     steady = settled(where, max(int(900.0 / step), 1))
     width = max(int(900.0 / step), 1)
     there = np.isfinite(excess)

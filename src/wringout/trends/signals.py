@@ -74,11 +74,20 @@ def filled(values: Array) -> Array:
 
 def moving_mean(values: Array, width: int) -> Array:
     """Centred mean over `width` samples (made odd), shorter at the ends; no NaN allowed."""
-    half = max(width // 2, 1)
-    total = np.concatenate([[0.0], np.cumsum(values)])
-    index = np.arange(len(values))
-    low, high = np.maximum(index - half, 0), np.minimum(index + half + 1, len(values))
-    return np.asarray((total[high] - total[low]) / (high - low), dtype=float)
+    n, half = len(values), max(width // 2, 1)
+    total = np.zeros(n + 1)
+    np.cumsum(values, out=total[1:])
+    if n <= 2 * half + 1:
+        index = np.arange(n)
+        low, high = np.maximum(index - half, 0), np.minimum(index + half + 1, n)
+        return np.asarray((total[high] - total[low]) / (high - low), dtype=float)
+    out = np.empty(n)
+    whole = 2 * half + 1
+    out[half : n - half] = (total[whole:] - total[:-whole]) / whole
+    edge = np.arange(half)
+    out[:half] = total[edge + half + 1] / (edge + half + 1)
+    out[n - half :] = (total[n] - total[n - 2 * half : n - half]) / (2 * half - edge)
+    return out
 
 
 def high_pass(values: Array, width: int) -> Array:

@@ -45,6 +45,8 @@ def consistency(s: Settled, at: Situation, settled: bool = True) -> dict[str, Ar
     """
     unit, p, c = s.design.unit, s.values, s.conditions
     terms: dict[str, Array] = {}
+    if not at.observations:
+        return terms  # where nothing was read there is nothing for controls and room to fit
     active = at.read("shown.dehumidifying")
     read_stages = at.read("shown.stages_called")
     forced_cooling, forced_reheat = at.item == "cooling.call", at.item == "reheat.command"
