@@ -89,19 +89,19 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "year.csv"
         year().write_csv(path)
-        start = time.perf_counter()
+        start, cpu = time.perf_counter(), time.process_time()
         raw = read_trend_file(path)
         read = time.perf_counter()
         guesses = guess_columns(raw)
         table = table_of(raw, [guess for guess in guesses if guess.confidence >= 0.5])
         guessed = time.perf_counter()
         found = findings_of(table)
-        done = time.perf_counter()
+        done, spent = time.perf_counter(), time.process_time() - cpu
     say(f"Trends: {len(raw.time):,} rows x {len(raw.columns)} columns, {path.name}, to {len(found)} findings")
     say(f"  reading   {read - start:6.2f} s")
     say(f"  guessing  {guessed - read:6.2f} s ({len(table.values)} columns used)")
     say(f"  findings  {done - guessed:6.2f} s (even pieces: {len(regular_pieces(table))})")
-    say(f"  in all    {done - start:6.2f} s, goal {GOAL:.0f} s")
+    say(f"  in all    {done - start:6.2f} s, goal {GOAL:.0f} s ({spent:.2f} s of processors)")
 
 
 if __name__ == "__main__":
