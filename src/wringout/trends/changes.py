@@ -25,7 +25,7 @@ from wringout.trends.table import DAY, HOUR, Array, Span, TrendTable
 __all__ = ["Changed", "Shift", "changed_findings"]
 
 BLOCK = 900.0  # [s]
-MOST = 2500  # blocks in one search; longer trends get longer blocks
+MOST = 1500  # blocks in one search; longer trends get longer blocks
 AROUND = 2.0 * HOUR
 STAYS = 6.0 * HOUR  # shortest level that is looked for
 LEAST_PAIRS = 12.0 * HOUR  # hours of the day that must be seen both before and after

@@ -146,9 +146,10 @@ def coil_findings(table: TrendTable, unit: Unit | None = None) -> list[CoilAgain
         if piece.step > 900.0:
             continue
         before = piece.first_of("coil_leaving.t", "mixed.t")
+        days, running = days_of(piece), fan_on(piece)
         for state, mask in _states(piece).items():
-            still = settled(mask & fan_on(piece), max(int(SETTLE / piece.step), 1))
-            for day in days_of(piece):
+            still = settled(mask & running, max(int(SETTLE / piece.step), 1))
+            for day in days:
                 chosen = np.flatnonzero(still[day]) + day.start
                 if len(chosen) * piece.step < LEAST:
                     continue

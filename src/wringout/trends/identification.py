@@ -25,7 +25,7 @@ LEAST_TRAVEL = 0.08  # a command that never moves further than this tells nothin
 SURE_T = 8.0  # gain over its standard deviation from which the sign counts as known
 WEAK = 3.0  # K for the whole travel: an output that does less moves nothing worth having
 MOST_GAIN = 60.0  # K for the whole travel: no coil of an air handler does more
-MOST_CHUNKS = 30  # days that are enough
+MOST_CHUNKS = 20  # days that are enough
 
 
 @dataclass(frozen=True, slots=True)
