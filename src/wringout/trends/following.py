@@ -157,13 +157,15 @@ def _pair(table: TrendTable, one: str, other: str) -> Following | None:
     if hours < LEAST_HOURS:
         return None
     levels = [np.concatenate([move[k] for move in moves]) for k in (0, 1)]
-    if min(float(np.ptp(level)) for level in levels) < LEAST_TRAVEL[dimension]:
+    # equal around the clock for a day is less of a chance, and weather may be calm
+    calm = 0.5 if hours >= 24.0 and together > 0.9 * samples else 1.0
+    if min(float(np.ptp(level)) for level in levels) < calm * LEAST_TRAVEL[dimension]:
         return None  # two values may meet by chance, but hardly at levels that differ
     # air indoors may take the outdoor state for an hour by chance, as doors stand open; a display does so for
     # long
     if one != "shown.dew_point" and hours < 4.0 * LEAST_HOURS:
         return None
-    if correlation(levels[0], levels[1]) < 0.95:
+    if correlation(levels[0], levels[1]) < (0.95 if calm == 1.0 else 0.9):
         return None
     off_samples = samples - on_samples
     share_on = on_together / on_samples if states and on_samples * step > HOUR else None
