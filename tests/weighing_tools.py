@@ -356,11 +356,18 @@ def _settle_on(
         logs.append(np.where(_possible(here, index, picked, owner, z), fit, -np.inf))
         rows.append(z)
         choices += [(picked[k], shown) for k in owner]
-        weights = np.concatenate(logs)
-        weights = np.exp(weights - weights.max())
+        if batch + 1 < BATCHES:
+            continue
+        together = np.concatenate(logs)
+        if together.max() == -np.inf:
+            continue
+        weights = np.exp(together - together.max())
         weights /= weights.sum()
-        if batch + 1 >= BATCHES and 1.0 / np.square(weights).sum() > ENOUGH:
+        if 1.0 / np.square(weights).sum() > ENOUGH:
             break
+    else:
+        if together.max() == -np.inf:
+            raise ValueError("no display goes together with these causes")
     chosen = int(rng.choice(weights.size, p=weights))
     return np.concatenate(rows)[chosen], *choices[chosen]
 
