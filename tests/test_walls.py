@@ -32,7 +32,7 @@ ALLOWED: dict[str, set[str]] = {
     "weighing": {"machine", "catalogue", "documents"},
     "ledger": {"physics", "machine", "documents"},
     "trends": {"machine", "catalogue", "documents", "physics", "quantity"},
-    "proof": {"trends", "machine"},
+    "proof": {"trends", "machine", "documents", "physics"},
     "records": {"documents"},
     "shelf": {"records"},
     "capture": {"records"},

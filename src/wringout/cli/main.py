@@ -18,6 +18,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "next": ("wringout.cli.next_check", "The checks that tell most per minute."),
     "ledger": ("wringout.cli.ledger", "Heat and moisture each part moves, against what it should move."),
     "trend": ("wringout.cli.trend", "What a controller's log shows: outputs, swings, sensors, changes."),
+    "wait": ("wringout.cli.wait", "How long each point needs after a change, and what to read then."),
     "check": ("wringout.cli.check", "Validate a document and list what was assumed."),
     "new": ("wringout.cli.new", "Write a unit document from a few questions."),
 }

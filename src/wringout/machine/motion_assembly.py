@@ -200,7 +200,8 @@ class Assembly:
         c: Conditions = s.conditions
         control, coil, room = self.control, self.coil, self.room
         control.held_command, control.held_cooling = held.get("reheat.command"), held.get("cooling.call")
-        control.felt_t, control.felt_dew = of(rest.space_t), of(rest.space_dew_point)
+        control.near_t = control.felt_t = of(rest.space_t)
+        control.near_dew = control.felt_dew = of(rest.space_dew_point)
         control.dehumidifying = of(level.called > 0)
         control.warm = of(level.warm)
         control.asked = [of(level.called > k) for k in range(control.count)]

@@ -2,12 +2,19 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Any
 
 from wringout.machine.design import Design
 from wringout.machine.motion_numbers import Number, Numbers
-from wringout.machine.motion_storage import SENSOR_LAG, Storage
+from wringout.machine.motion_storage import (
+    HOT_GAS_TIME,
+    MIXING_TIME,
+    REHEAT_COIL_TIME,
+    SENSOR_LAG,
+    Storage,
+)
 from wringout.physics.room import MOIST_SPECIFIC_HEAT
 
 __all__ = [
@@ -20,12 +27,14 @@ __all__ = [
     "Tuning",
     "stage_thresholds",
     "tuning",
+    "ultimate_gain",
 ]
 
 LEAST_STAGE_TIME = 180.0  # s a stage stays on, and off: "a few minutes" of the sequence
 STAGE_HYSTERESIS = 0.4  # of the band, between on and off of one stage; judgement
 WARM_ABOVE = 2.0 / 1.8  # K over set point that call one more stage (the sequence of operation)
 COOLER_BELOW = 1.0 / 1.8  # K over set point at which that call ends; judgement
+GAIN_MARGIN = 3.0  # of a tuned loop
 HUNTING_GAIN = 6.0  # times the tuned gain: "several times too high"
 
 
@@ -51,21 +60,58 @@ def tuning(design: Design, store: Storage) -> Tuning:
 
     Notes
     -----
-    The room answers as first order with dead time: rated heat over what holds the air's temperature
-    (supply air and contents), dead time of half a valve's travel, the pipe, the source and the sensor. A
-    closed-loop time constant equal to the dead time.
+    The room answers with its rated heat over what holds the air's temperature (supply air and contents), and
+    with the lags of air, mixing, sensor and coil one after the other; a moving valve adds a little dead
+    time. The integral time follows the largest lag or four times the others together; the gain is the
+    ultimate one, at which the loop would just keep swinging, over a usual gain margin.
 
     References
     ----------
-    S. Skogestad, J. Process Control 13 (2003) 291-309, SIMC rules (from memory).
+    S. Skogestad, J. Process Control 13 (2003) 291-309, for the integral time (from memory). Gain margins of
+    2 to 5: common practice.
     """
     holding = design.air_flow * MOIST_SPECIFIC_HEAT + store.contents_film
-    gain = design.unit.reheat.rated.heat / holding
     slow = store.air_heat / holding
-    dead = 0.5 * store.travel_time + SENSOR_LAG + 30.0
-    if design.loop is not None:
-        dead += design.loop.pipe_volume / design.loop.main_flow + store.source_time
-    return Tuning(slow / (gain * 2.0 * dead), min(slow, 8.0 * dead))
+    coil = REHEAT_COIL_TIME if design.hot_water else HOT_GAS_TIME
+    others = (MIXING_TIME, SENSOR_LAG, coil)
+    dead = 0.1 * store.travel_time
+    integral = min(slow, 4.0 * (sum(others) + dead))
+    ultimate = ultimate_gain(design.unit.reheat.rated.heat / holding, (slow, *others), dead, integral)
+    return Tuning(ultimate / GAIN_MARGIN, integral)
+
+
+def ultimate_gain(gain: float, lags: tuple[float, ...], dead_time: float, integral_time: float) -> float:
+    """Gain of a PI controller at which a loop of lags and dead time just keeps swinging.
+
+    Parameters
+    ----------
+    gain : float, [K to the full command]
+        Of what is controlled, at rest.
+    lags : tuple of float, [s]
+    dead_time : float, [s]
+    integral_time : float, [s]
+        Infinite for a proportional controller.
+
+    Returns
+    -------
+    float, [share of command to the kelvin]
+
+    Notes
+    -----
+    Where the phase passes -180 degrees the loop's gain is 1.
+    """
+    low, high = -8.0, 2.0  # logarithms to 10 of the frequency [1/s]
+    for _ in range(80):
+        middle = 0.5 * (low + high)
+        w = 10.0**middle
+        phase = -dead_time * w - math.atan(1.0 / (w * integral_time))
+        phase -= sum(math.atan(w * lag) for lag in lags)
+        low, high = (middle, high) if phase > -math.pi else (low, middle)
+    w = 10.0**low
+    size = gain * math.hypot(1.0, 1.0 / (w * integral_time))
+    for lag in lags:
+        size /= math.hypot(1.0, w * lag)
+    return 1.0 / size
 
 
 def stage_thresholds(design: Design) -> tuple[tuple[float, float], ...]:
@@ -107,6 +153,7 @@ class Control:
         self.count = len(self.thresholds)
         lag = SENSOR_LAG * p["sensor_lag_ratio"]
         self.follows = 1.0 - n.exp(-step / lag)
+        self.mixes = 1.0 - n.exp(-step / (MIXING_TIME * p["sensor_lag_ratio"]))
         self.dew_error, self.dew_offset = p["dew_error"], p["dew_offset"]
         self.t_error = p["space_t_offset"] + p["space_t_error"]
         self.outdoor_always = p["dew_from_outdoor"] > 0.5
@@ -121,6 +168,7 @@ class Control:
         self.held_command: float | None = None
         self.held_cooling: float | None = None
         # memory
+        self.near_t = self.near_dew = zero
         self.felt_t = self.felt_dew = zero
         self.dehumidifying = self.warm = self.command = self.modulation = zero
         self.error = zero
@@ -131,15 +179,27 @@ class Control:
 
     def remember(self, other: Control) -> None:
         """Take over the memory of the controller before a change."""
-        for name in ("felt_t", "felt_dew", "dehumidifying", "warm", "command", "modulation", "error"):
+        for name in (
+            "near_t",
+            "near_dew",
+            "felt_t",
+            "felt_dew",
+            "dehumidifying",
+            "warm",
+            "command",
+            "modulation",
+            "error",
+        ):
             setattr(self, name, getattr(other, name))
         self.asked, self.on, self.since = list(other.asked), list(other.on), list(other.since)
         self.held_command, self.held_cooling = other.held_command, other.held_cooling
 
     def see(self, space_t: Number, dew_point: Number, outdoor_dew_point: Number) -> None:
-        """Let the sensors follow the room for one step."""
-        self.felt_t = self.felt_t + self.follows * (space_t - self.felt_t)
-        self.felt_dew = self.felt_dew + self.follows * (dew_point - self.felt_dew)
+        """Let the air about the sensors follow the room, and the sensors that air, for one step."""
+        self.near_t = self.near_t + self.mixes * (space_t - self.near_t)
+        self.near_dew = self.near_dew + self.mixes * (dew_point - self.near_dew)
+        self.felt_t = self.felt_t + self.follows * (self.near_t - self.felt_t)
+        self.felt_dew = self.felt_dew + self.follows * (self.near_dew - self.felt_dew)
         self.show(outdoor_dew_point)
 
     def show(self, outdoor_dew_point: Number) -> None:

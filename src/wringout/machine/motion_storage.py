@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from wringout.machine.design import Design
 from wringout.machine.parameters import Spread
 
-__all__ = ["SENSOR_LAG", "SUPPLY_SENSOR_LAG", "Storage", "storage", "storage_spreads"]
+__all__ = ["MIXING_TIME", "SENSOR_LAG", "SUPPLY_SENSOR_LAG", "Storage", "storage", "storage_spreads"]
 
 SPECIFIC_HEAT_AIR = 1006.0
 AIR_NODE = 1.5  # heat of room air with what follows it at once, over that of the air alone; judgement, 1 to 3
@@ -31,6 +31,7 @@ HOT_GAS_TIME = 40.0  # s for metal and refrigerant of a hot-gas coil; ESTIMATE
 REHEAT_COIL_TIME = 12.0  # s of design flow that a hot-water coil holds, its metal counted as water; ESTIMATE
 SOURCE_TIME = {"reclaim": 20.0, "boiler": 60.0}  # s of design flow held; ESTIMATE
 STANDING_TIME = 3.0 * 3600.0  # s in which an exchanger without flow cools to its room; ESTIMATE
+MIXING_TIME = 150.0  # s until air at the sensor has followed the room's mean to 63 %; ESTIMATE, 1 to 5 min
 SENSOR_LAG = 120.0  # s, wall sensors in still air: 60 to 300 s (common practice)
 SUPPLY_SENSOR_LAG = 40.0  # s, duct sensors in moving air: 20 to 60 s (common practice)
 

@@ -1,0 +1,1 @@
+"""When a reading means something again, and whether a repair held."""
