@@ -1,0 +1,89 @@
+"""The tables of the record, and how an older file becomes one of today; forward only."""
+
+from __future__ import annotations
+
+import sqlite3
+
+from wringout.errors import DataError
+
+__all__ = ["APPLICATION", "STEPS", "migrate"]
+
+APPLICATION = 0x57524F31  # written into the file's header: "WRO1"
+
+# INSERT OR REPLACE removes a row without asking the triggers for DELETE, so a second insert is refused
+# before it happens.
+_EVENTS = """
+CREATE TABLE events (
+    sequence INTEGER PRIMARY KEY AUTOINCREMENT,
+    id TEXT NOT NULL UNIQUE,
+    call_id TEXT,
+    unit_id TEXT,
+    author TEXT NOT NULL,
+    device TEXT NOT NULL,
+    recorded TEXT NOT NULL,
+    version INTEGER NOT NULL,
+    kind TEXT NOT NULL,
+    body TEXT NOT NULL
+) STRICT;
+CREATE INDEX events_by_call ON events (call_id, id);
+CREATE INDEX events_by_unit ON events (unit_id, id);
+CREATE TRIGGER events_once BEFORE INSERT ON events
+    WHEN EXISTS (SELECT 1 FROM events WHERE id = NEW.id OR sequence = NEW.sequence)
+    BEGIN SELECT RAISE(ABORT, 'an event is written once'); END;
+CREATE TRIGGER events_unaltered BEFORE UPDATE ON events
+    BEGIN SELECT RAISE(ABORT, 'an event is never altered'); END;
+CREATE TRIGGER events_kept BEFORE DELETE ON events
+    BEGIN SELECT RAISE(ABORT, 'an event is never removed'); END;
+"""
+
+STEPS = (_EVENTS,)
+
+
+def migrate(database: sqlite3.Connection, name: str) -> None:
+    """Bring a file up to this version, one transaction a step; ``name`` is what complaints call it.
+
+    Raises
+    ------
+    DataError
+        When the file holds something else, or was written by a newer version.
+    """
+    version = _version(database, name)
+    while version < len(STEPS):
+        database.execute("BEGIN IMMEDIATE")
+        try:
+            version = _version(database, name)  # another process may have been quicker
+            if version < len(STEPS):
+                for statement in _statements(STEPS[version]):
+                    database.execute(statement)
+                version += 1
+                database.execute(f"PRAGMA user_version = {version}")
+                database.execute(f"PRAGMA application_id = {APPLICATION}")
+            database.execute("COMMIT")
+        except BaseException:
+            if database.in_transaction:
+                database.execute("ROLLBACK")
+            raise
+
+
+def _version(database: sqlite3.Connection, name: str) -> int:
+    version = int(database.execute("PRAGMA user_version").fetchone()[0])
+    application = int(database.execute("PRAGMA application_id").fetchone()[0])
+    tables = int(database.execute("SELECT count(*) FROM sqlite_master").fetchone()[0])
+    if application != APPLICATION and (tables or version or application):
+        raise DataError(f"{name}: this is a database of something else, not a record")
+    if version > len(STEPS):
+        raise DataError(
+            f"{name}: written by a newer wringout (tables of version {version}, known here is {len(STEPS)}); "
+            "update wringout on this machine"
+        )
+    return version
+
+
+def _statements(script: str) -> list[str]:
+    found, part = [], ""
+    for line in script.strip().splitlines(keepends=True):
+        part += line
+        if sqlite3.complete_statement(part):
+            found.append(part)
+            part = ""
+    return found
