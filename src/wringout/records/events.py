@@ -19,12 +19,23 @@ from typing import Any
 from wringout.errors import InputError
 from wringout.records.identifiers import checked
 
-__all__ = ["KINDS", "OF_THE_CALL_DOCUMENT", "VERSION", "Event", "Kind", "event_from", "moment", "read_at"]
+__all__ = [
+    "KINDS",
+    "OF_THE_CALL_DOCUMENT",
+    "VERSION",
+    "Event",
+    "Kind",
+    "body_from",
+    "event_from",
+    "moment",
+    "read_at",
+]
 
 VERSION = 1
 MAX_TEXT = 4000
 MAX_NAME = 200
 MAX_UNIT_TEXT = 200_000
+MAX_FIELDS = 20
 _TIME_EXAMPLE = "2026-07-14T10:05:00"
 
 
@@ -88,7 +99,7 @@ class Event:
             "recorded": moment(self.recorded),
             "version": self.version,
             "kind": self.kind,
-            "body": dict(self.body),
+            "body": {k: dict(v) if isinstance(v, Mapping) else v for k, v in self.body.items()},
         }
 
     def canonical(self) -> str:
@@ -185,7 +196,7 @@ def _words(value: object, name: str, limit: int, *, empty: bool = False) -> str:
         raise InputError(f"found {type(value).__name__}, wanted words", name)
     if len(value) > limit:
         raise InputError(f"{len(value)} characters long; at most {limit} are taken", name)
-    if any(not (c.isprintable() or c in "\n\t") for c in value):
+    if not value.isprintable() and any(not (c.isprintable() or c in "\n\t") for c in value):
         raise InputError("holds a character that cannot be printed", name)
     if not value.strip() and not empty:
         raise InputError("empty", name)
@@ -203,6 +214,8 @@ def _text(value: object, name: str) -> str:
 def _document(value: object, name: str) -> str:
     if not isinstance(value, str) or len(value) > MAX_UNIT_TEXT:
         raise InputError(f"wanted the text of a unit document, at most {MAX_UNIT_TEXT} characters", name)
+    if not value.isascii() and any("\ud800" <= c <= "\udfff" for c in value):
+        raise InputError("holds half of a character", name)
     return value
 
 
@@ -228,9 +241,14 @@ def _size(value: object, name: str) -> int:
 
 
 def _corrected_body(value: object, name: str) -> Mapping[str, Any]:
-    if not isinstance(value, Mapping):
+    if not isinstance(value, Mapping) or len(value) > MAX_FIELDS:
         raise InputError("wanted a mapping: the whole body as it should have been", name)
-    return dict(value)
+    for field_name, entry in value.items():
+        if isinstance(entry, str):
+            _words(entry, f"{name}.{field_name}", MAX_TEXT, empty=True)
+        elif not isinstance(entry, int) or isinstance(entry, bool):
+            raise InputError("wanted words", f"{name}.{field_name}")
+    return MappingProxyType(dict(value))
 
 
 _CHECKS: dict[str, Callable[[object, str], Any]] = {

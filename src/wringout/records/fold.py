@@ -62,6 +62,17 @@ class Folded:
     authors: tuple[str, ...] = ()  # everyone who wrote, in order of their first event
     _naive: bool = field(default=False, repr=False)
 
+    def all_lines(self) -> tuple[Line, ...]:
+        """Every line, wherever it ended."""
+        opening = (self.opening,) if self.opening else ()
+        return opening + self.lines + self.attachments + self.withdrawn + self.set_aside
+
+    def without(self, why: Mapping[str, str]) -> Folded:
+        """The same with some lines set aside for reasons."""
+        out = tuple(replace(line, why=why[line.id]) for line in self.lines if line.id in why)
+        kept = tuple(line for line in self.lines if line.id not in why)
+        return replace(self, lines=kept, set_aside=self.set_aside + out)
+
     def document(self, unit: Any = "unit.yaml") -> dict[str, Any]:
         """The call document, values as they were typed; ``unit`` is a path beside it or the unit document
         itself."""
@@ -83,8 +94,8 @@ class Folded:
 def fold_call(call_id: str, events: Iterable[Event]) -> Folded:
     """Fold the events of a call.
 
-    Of several corrections and withdrawals of one event the last one counts, by identifier and so by time; a
-    correction may itself be corrected or withdrawn, which undoes it. Lines stand in order of the time at
+    Of several corrections and withdrawals of one event the last one counts, by identifier and so by time; either may
+    itself be withdrawn, which undoes it. Lines stand in order of the time at
     which things happened, then of their identifiers. Where some times carry a zone and others none, all
     count as the clock of the place shows them.
     """
@@ -172,6 +183,9 @@ def _settled(
                 continue  # the act was itself withdrawn
             if act.kind == "withdrawn":
                 body, why = None, said.get("reason", "")
+                continue
+            if event.kind in _ACTS:
+                aside.append(Line(act, said, why="what corrects or withdraws is not corrected but withdrawn"))
                 continue
             try:
                 body, why = body_from(event.kind, said["body"]), ""

@@ -36,7 +36,32 @@ CREATE TRIGGER events_kept BEFORE DELETE ON events
     BEGIN SELECT RAISE(ABORT, 'an event is never removed'); END;
 """
 
-STEPS = (_EVENTS,)
+# Attachments by content, and a name for this file, so that a device knows when its place in it no longer
+# counts.
+_ATTACHMENTS = """
+CREATE TABLE attachments (
+    sha256 TEXT PRIMARY KEY NOT NULL,
+    type TEXT NOT NULL,
+    data BLOB NOT NULL
+) STRICT;
+CREATE TRIGGER attachments_once BEFORE INSERT ON attachments
+    WHEN EXISTS (SELECT 1 FROM attachments WHERE sha256 = NEW.sha256 OR rowid = NEW.rowid)
+    BEGIN SELECT RAISE(ABORT, 'an attachment is written once'); END;
+CREATE TRIGGER attachments_unaltered BEFORE UPDATE ON attachments
+    BEGIN SELECT RAISE(ABORT, 'an attachment is never altered'); END;
+CREATE TRIGGER attachments_kept BEFORE DELETE ON attachments
+    BEGIN SELECT RAISE(ABORT, 'an attachment is never removed'); END;
+CREATE TABLE record (name TEXT NOT NULL) STRICT;
+INSERT INTO record (name) VALUES (lower(hex(randomblob(8))));
+CREATE TRIGGER record_once BEFORE INSERT ON record
+    BEGIN SELECT RAISE(ABORT, 'the record has its name'); END;
+CREATE TRIGGER record_unaltered BEFORE UPDATE ON record
+    BEGIN SELECT RAISE(ABORT, 'the record keeps its name'); END;
+CREATE TRIGGER record_kept BEFORE DELETE ON record
+    BEGIN SELECT RAISE(ABORT, 'the record keeps its name'); END;
+"""
+
+STEPS = (_EVENTS, _ATTACHMENTS)
 
 
 def migrate(database: sqlite3.Connection, name: str) -> None:

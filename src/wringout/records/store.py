@@ -2,40 +2,42 @@
 
 from __future__ import annotations
 
-import contextlib
 import json
 import sqlite3
-import threading
-from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any
 
 from wringout.documents.call import Call, Vocabulary, call_from_tree
 from wringout.documents.load import unit_from_text
 from wringout.documents.source import tree_of
-from wringout.documents.unit import Unit
 from wringout.errors import DataError, InputError
+from wringout.records.attachments import Content, content_of
+from wringout.records.checking import STANDS_ALONE, check_event, unreadable
 from wringout.records.events import Event, event_from, moment
+from wringout.records.file import BUSY_SECONDS, RecordFile
 from wringout.records.fold import Folded, fold_call, fold_names, newest_unit
 from wringout.records.identifiers import Maker, checked
-from wringout.records.migrations import migrate
 from wringout.records.plain import plain_tree
 
 __all__ = ["CallSummary", "Store", "UnitSummary", "open_store"]
 
-BUSY_SECONDS = 5.0
 _COLUMNS = "id, call_id, unit_id, author, device, recorded, version, kind, body"
+_INSERT = f"INSERT INTO events ({_COLUMNS}) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)"
 
 
 @dataclass(frozen=True, slots=True)
 class CallSummary:
-    """A call in a list of calls."""
+    """A call in a list of calls: when it was opened and last written to [UTC], lines of its document, and
+    people."""
 
     call_id: str
     unit_id: str | None
     unit_name: str
+    site: str
     complaint: str
     opened: datetime
     last: datetime
@@ -54,7 +56,7 @@ class UnitSummary:
     described: Event
 
 
-def open_store(path: str | Path, *, create: bool = True) -> Store:
+def open_store(path: str | Path, *, create: bool = True, busy_seconds: float = BUSY_SECONDS) -> Store:
     """Open the record in a file, made anew where there is none.
 
     Raises
@@ -62,7 +64,7 @@ def open_store(path: str | Path, *, create: bool = True) -> Store:
     DataError
         When it cannot be opened: not a record, written by a newer version, locked, not writable, disk full.
     """
-    return Store(Path(path), create=create)
+    return Store(RecordFile(Path(path), create=create, busy_seconds=busy_seconds))
 
 
 class Store:
@@ -71,27 +73,14 @@ class Store:
     ``new_id`` makes identifiers that sort after everything seen here.
     """
 
-    def __init__(self, path: Path, *, create: bool = True) -> None:
-        self.path = path
+    def __init__(self, file: RecordFile) -> None:
+        self.file = file
         self.new_id = Maker()
-        self._lock = threading.RLock()
-        if not create and not path.is_file():
-            raise DataError(f"{path}: there is no record here")
-        with self._words():
-            if create:
-                path.parent.mkdir(parents=True, exist_ok=True)
-            self._db = sqlite3.connect(
-                path, timeout=BUSY_SECONDS, isolation_level=None, check_same_thread=False
-            )
-        try:
-            with self._words():
-                for pragma in ("journal_mode = WAL", "synchronous = FULL", "trusted_schema = OFF"):
-                    self._db.execute(f"PRAGMA {pragma}")
-                migrate(self._db, str(path))
-                last = self._db.execute("SELECT max(id) FROM events").fetchone()[0]
-        except BaseException:
-            self._db.close()
-            raise
+        self._summaries: dict[str, tuple[int, CallSummary]] = {}
+        self._units: dict[str, UnitSummary] = {}
+        with file.reading() as database:
+            self.name = str(database.execute("SELECT name FROM record").fetchone()[0])
+            last = database.execute("SELECT max(id) FROM events").fetchone()[0]
         if last:
             self.new_id.after(last)
 
@@ -103,12 +92,12 @@ class Store:
 
     def close(self) -> None:
         """Close the file."""
-        self._db.close()
+        self.file.close()
 
     # ------------------------------------------------------------------------------------ writing
 
-    def append(self, events: Event | Iterable[Event]) -> tuple[str, ...]:
-        """Keep events, all or none; on the disk when this returns.
+    def append(self, events: Event | Iterable[Event], contents: Iterable[Content] = ()) -> tuple[str, ...]:
+        """Keep events and attached contents, all or none; they are on the disk when this returns.
 
         An event that is there already, equal in everything, is left as it is.
 
@@ -119,13 +108,17 @@ class Store:
 
         Raises
         ------
+        InputError
+            When an event of the same identifier but another content is there.
         DataError
-            When an event of the same identifier but another content is there, or nothing can be written.
+            When nothing can be written.
         """
         many = (events,) if isinstance(events, Event) else tuple(events)
         many = tuple(event_from(event.as_json()) for event in many)
-        with self._transaction():
-            new = tuple(event.id for event in many if self._insert(event))
+        with self.file.transaction() as database:
+            for content in contents:
+                _keep(database, content)
+            new = tuple(event.id for event in many if _insert(database, event))
         for event in many:
             self.new_id.after(event.id)
         return new
@@ -133,15 +126,19 @@ class Store:
     def write(
         self,
         kind: str,
-        body: dict[str, Any],
+        body: Mapping[str, Any],
         *,
         author: str,
         device: str,
         call_id: str | None = None,
         unit_id: str | None = None,
-        recorded: datetime | None = None,
+        contents: Iterable[Content] = (),
+        vocabulary: Vocabulary | None = None,
     ) -> Event:
-        """Make an event here and now, and keep it."""
+        """Make an event here and now, and keep it.
+
+        With a vocabulary, it is checked first as the call document would check it, see `check`.
+        """
         event = event_from(
             {
                 "id": self.new_id(),
@@ -149,27 +146,34 @@ class Store:
                 "unit_id": unit_id,
                 "author": author,
                 "device": device,
-                "recorded": recorded or datetime.now(UTC),
+                "recorded": datetime.now(UTC),
                 "kind": kind,
                 "body": body,
             }
         )
-        self.append(event)
+        if vocabulary is not None:
+            self.check(event, vocabulary)
+        self.append(event, contents)
         return event
 
-    def open_call(
-        self, unit_id: str, complaint: str, *, author: str, device: str, call_id: str | None = None
-    ) -> str:
-        """Open a call on a unit; its identifier."""
-        call_id = call_id or self.new_id()
-        self.write(
-            "opened", {"complaint": complaint}, author=author, device=device, call_id=call_id, unit_id=unit_id
-        )
-        return call_id
+    def check(self, event: Event, vocabulary: Vocabulary) -> None:
+        """Refuse an event that the call document would not take; nothing is written.
+
+        Raises
+        ------
+        InputError
+            Naming the field, what was found and what is taken.
+        """
+        before: tuple[Event, ...] = ()
+        if event.call_id is not None and event.kind in STANDS_ALONE:
+            where = "WHERE call_id = ? AND kind IN ('opened', 'corrected', 'withdrawn')"
+            before = self._select(where, (event.call_id,))
+        elif event.call_id is not None:
+            before = self.events(event.call_id)
+        check_event(event, before, self._unit_tree(before, event), vocabulary)
 
     def save_unit(self, text: str, *, author: str, device: str, unit_id: str | None = None) -> str:
-        """Keep the text of a unit document, of a new unit or as the newest of a known one; the unit's
-        identifier.
+        """Keep a unit document: of a new unit, or as the newest of the unit named; the unit's identifier.
 
         Raises
         ------
@@ -181,30 +185,69 @@ class Store:
         self.write("unit_described", {"document": text}, author=author, device=device, unit_id=unit_id)
         return unit_id
 
-    def _insert(self, event: Event) -> bool:
-        body = json.dumps(dict(event.body), sort_keys=True, separators=(",", ":"), ensure_ascii=False)
-        row = self._db.execute(f"SELECT {_COLUMNS} FROM events WHERE id = ?", (event.id,)).fetchone()
-        if row is not None:
-            if _event(row).canonical() != event.canonical():
-                raise DataError(
-                    f"{self.path}: an event {event.id} is there with another content; nothing was kept"
-                )
-            return False
-        self._db.execute(
-            f"INSERT INTO events ({_COLUMNS}) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
-            (
-                event.id,
-                event.call_id,
-                event.unit_id,
-                event.author,
-                event.device,
-                moment(event.recorded),
-                event.version,
-                event.kind,
-                body,
-            ),
+    def open_call(
+        self, unit_id: str, complaint: str, *, author: str, device: str, call_id: str | None = None
+    ) -> str:
+        """Open a call on a unit; its identifier."""
+        call_id = call_id or self.new_id()
+        body = {"complaint": complaint}
+        self.write("opened", body, author=author, device=device, call_id=call_id, unit_id=unit_id)
+        return call_id
+
+    def correct(
+        self,
+        event_id: str,
+        body: Mapping[str, Any] | None,
+        *,
+        author: str,
+        device: str,
+        reason: str = "",
+        vocabulary: Vocabulary | None = None,
+    ) -> Event:
+        """Say what an event should have been, its whole body; without a body, withdraw it.
+
+        The event itself stays as it was written. A correction or a withdrawal may itself be withdrawn.
+        """
+        found = self._select("WHERE id = ?", (checked(event_id),))
+        if not found:
+            raise InputError("there is no such event here", event_id)
+        said: dict[str, Any] = {"of": event_id}
+        if body is not None:
+            said["body"] = body
+        if reason:
+            said["reason"] = reason
+        return self.write(
+            "withdrawn" if body is None else "corrected",
+            said,
+            author=author,
+            device=device,
+            call_id=found[0].call_id,
+            vocabulary=vocabulary,
         )
-        return True
+
+    def attach(
+        self,
+        data: bytes,
+        *,
+        name: str,
+        call_id: str,
+        author: str,
+        device: str,
+        to: str | None = None,
+        at: str | None = None,
+        text: str = "",
+    ) -> Event:
+        """Attach a photo or a file to a call, or to one event of it (``to``); bytes and event are kept
+        together."""
+        content = content_of(data, name)
+        body: dict[str, Any] = {
+            "sha256": content.sha256,
+            "name": name,
+            "type": content.type,
+            "size": len(data),
+        }
+        body |= {key: value for key, value in (("to", to), ("at", at), ("text", text)) if value}
+        return self.write("attached", body, author=author, device=device, call_id=call_id, contents=[content])
 
     # ------------------------------------------------------------------------------------ reading
 
@@ -213,6 +256,24 @@ class Store:
         if call_id is None:
             return self._select("", ())
         return self._select("WHERE call_id = ?", (checked(call_id, "call"),))
+
+    def has(self, event: Event) -> bool:
+        """Whether an event is here, the same in everything.
+
+        Raises
+        ------
+        InputError
+            When another content is here under its identifier.
+        """
+        with self.file.reading() as database:
+            return _known(database, event)
+
+    def events_since(self, sequence: int, limit: int) -> tuple[tuple[int, Event], ...]:
+        """Events in the order in which this file took them, after a place in it."""
+        where = "WHERE sequence > ? ORDER BY sequence LIMIT ?"
+        with self.file.reading() as database:
+            rows = database.execute(f"SELECT {_COLUMNS}, sequence FROM events {where}", (sequence, limit))
+            return tuple((row[-1], _event(row[:-1])) for row in rows)
 
     def call(self, call_id: str) -> Folded:
         """A call as it now stands.
@@ -229,100 +290,173 @@ class Store:
 
     def call_tree(self, call_id: str) -> dict[str, Any]:
         """The call document with its unit document inside, values as they were typed."""
-        folded = self.call(call_id)
-        return folded.document(plain_tree(tree_of(self._unit_text(folded), "unit.yaml")))
+        return self._tree(self.call(call_id))
 
     def call_document(self, call_id: str, vocabulary: Vocabulary) -> Call:
-        """The call as all the rest reads it: checked, SI inside."""
-        text = json.dumps(self.call_tree(call_id), ensure_ascii=False)
-        return call_from_tree(tree_of(text, f"call {call_id}"), f"call {call_id}", None, vocabulary)
+        """The call as all the rest reads it: checked, SI inside.
+
+        Lines that the document would not take are left out; `set_aside` tells which, and why.
+        """
+        folded = self.call(call_id)
+        name = f"call {call_id}"
+        tree = self._tree(folded)
+        try:
+            return call_from_tree(_as_source(tree, name), name, None, vocabulary)
+        except InputError:
+            without = folded.without(unreadable(folded, tree["unit"], vocabulary))
+            return call_from_tree(_as_source(self._tree(without), name), name, None, vocabulary)
+
+    def set_aside(self, call_id: str, vocabulary: Vocabulary) -> dict[str, str]:
+        """Events that are kept but do not stand in the document of the call, and why."""
+        folded = self.call(call_id)
+        unit = self._tree(folded)["unit"]
+        return {line.id: line.why for line in folded.set_aside} | unreadable(folded, unit, vocabulary)
 
     def calls(self) -> tuple[CallSummary, ...]:
         """All calls, the one written to last first."""
-        by_call: dict[str, list[Event]] = {}
-        for event in self._select("WHERE call_id IS NOT NULL", ()):
-            by_call.setdefault(event.call_id or "", []).append(event)
+        with self.file.reading() as database:
+            rows = database.execute(
+                "SELECT call_id, max(sequence) FROM events WHERE call_id IS NOT NULL GROUP BY call_id"
+            ).fetchall()
         units = {unit.unit_id: unit for unit in self.units()}
         found = []
-        for call_id, events in by_call.items():
-            folded = fold_call(call_id, events)
-            unit = units.get(folded.unit_id or "")
-            found.append(
-                CallSummary(
-                    call_id=call_id,
-                    unit_id=folded.unit_id,
-                    unit_name=unit.name if unit else "",
-                    complaint=folded.complaint,
-                    opened=min(e.recorded for e in events),
-                    last=max(e.recorded for e in events),
-                    events=len(folded.lines),
-                    authors=folded.authors,
-                )
-            )
+        for call_id, last in rows:
+            known = self._summaries.get(call_id)
+            if known is None or known[0] != last:
+                known = last, _summary(call_id, self.events(call_id))
+                self._summaries[call_id] = known
+            unit = units.get(known[1].unit_id or "")
+            found.append(replace(known[1], unit_name=unit.name, site=unit.site) if unit else known[1])
         return tuple(sorted(found, key=lambda c: (c.last, c.call_id), reverse=True))
 
     def units(self) -> tuple[UnitSummary, ...]:
         """All units with their newest documents, by name."""
         newest: dict[str, Event] = {}
         for event in self._select("WHERE kind = 'unit_described'", ()):
-            newest[event.unit_id or ""] = event  # by identifier, so the last one is the newest
-        found = []
+            newest[event.unit_id or ""] = event  # they come by identifier, so the last one is the newest
         for unit_id, event in newest.items():
-            text = event.body["document"]
-            unit = unit_from_text(text)
-            found.append(UnitSummary(unit_id, unit.name, _site(unit), text, event))
-        return tuple(sorted(found, key=lambda u: (u.name, u.unit_id)))
+            known = self._units.get(unit_id)
+            if known is None or known.described.id != event.id:
+                self._units[unit_id] = _unit_summary(unit_id, event)
+        return tuple(sorted((self._units[u] for u in newest), key=lambda u: (u.name, u.unit_id)))
 
     def unit_text(self, unit_id: str) -> str:
         """The newest document of a unit, as it was written."""
         event = newest_unit(self._select("WHERE unit_id = ?", (checked(unit_id, "unit"),)), unit_id)
         if event is None:
-            raise InputError("there is no document of this unit here", unit_id)
+            raise InputError("the document of this unit has not arrived here", f"unit {unit_id}")
         return str(event.body["document"])
 
     def names(self) -> dict[str, str]:
         """What people and devices are called."""
         return fold_names(self._select("WHERE kind IN ('person_named', 'device_named')", ()))
 
-    def _unit_text(self, folded: Folded) -> str:
+    def content(self, sha256: str) -> Content:
+        """What was attached, by its SHA-256.
+
+        Raises
+        ------
+        InputError
+            When it is not here (yet).
+        """
+        with self.file.reading() as database:
+            row = database.execute(
+                "SELECT type, data FROM attachments WHERE sha256 = ?", (sha256,)
+            ).fetchone()
+        if row is None:
+            raise InputError("there is no such attachment here", str(sha256)[:64])
+        return Content(sha256, row[0], row[1])
+
+    def contents(self) -> frozenset[str]:
+        """The SHA-256 of everything attached that is here."""
+        with self.file.reading() as database:
+            return frozenset(row[0] for row in database.execute("SELECT sha256 FROM attachments"))
+
+    def _tree(self, folded: Folded) -> dict[str, Any]:
         if folded.unit_id is None:
             raise InputError("the event that opens this call has not arrived here", folded.call_id)
-        return self.unit_text(folded.unit_id)
+        return folded.document(plain_tree(tree_of(self.unit_text(folded.unit_id), "unit document")))
+
+    def _unit_tree(self, before: Iterable[Event], event: Event) -> Any:
+        """The unit document of the call that an event belongs to, or None where it has not arrived."""
+        if event.call_id is None:
+            return None
+        unit_id = fold_call(event.call_id, [*before, event]).unit_id
+        if unit_id is None or newest_unit(self._select("WHERE unit_id = ?", (unit_id,)), unit_id) is None:
+            return None
+        return plain_tree(tree_of(self.unit_text(unit_id), "unit document"))
 
     def _select(self, where: str, values: tuple[str, ...]) -> tuple[Event, ...]:
-        with self._lock, self._words():
-            rows = self._db.execute(f"SELECT {_COLUMNS} FROM events {where} ORDER BY id", values).fetchall()
+        with self.file.reading() as database:
+            rows = database.execute(f"SELECT {_COLUMNS} FROM events {where} ORDER BY id", values).fetchall()
         return tuple(_event(row) for row in rows)
 
-    # ------------------------------------------------------------------------------------ the file
 
-    @contextlib.contextmanager
-    def _transaction(self) -> Iterator[None]:
-        with self._lock, self._words():
-            self._db.execute("BEGIN IMMEDIATE")
-            try:
-                yield
-                self._db.execute("COMMIT")
-            except BaseException:
-                if self._db.in_transaction:
-                    self._db.execute("ROLLBACK")
-                raise
+def _known(database: sqlite3.Connection, event: Event) -> bool:
+    row = database.execute(f"SELECT {_COLUMNS} FROM events WHERE id = ?", (event.id,)).fetchone()
+    if row is not None and _event(row).canonical() != event.canonical():
+        raise InputError("an event of this id is here with another content; nothing was kept", event.id)
+    return row is not None
 
-    @contextlib.contextmanager
-    def _words(self) -> Iterator[None]:
-        try:
-            yield
-        except (sqlite3.Error, OSError) as error:
-            raise DataError(f"{self.path}: {error}") from error
+
+def _insert(database: sqlite3.Connection, event: Event) -> bool:
+    if _known(database, event):
+        return False
+    tree = event.as_json()
+    body = json.dumps(tree["body"], sort_keys=True, separators=(",", ":"), ensure_ascii=False)
+    values = {**tree, "recorded": moment(event.recorded), "body": body}
+    database.execute(_INSERT, tuple(values[name] for name in _COLUMNS.split(", ")))
+    return True
+
+
+def _keep(database: sqlite3.Connection, content: Content) -> None:
+    content = content_of(content.data, content.sha256)
+    if database.execute("SELECT 1 FROM attachments WHERE sha256 = ?", (content.sha256,)).fetchone() is None:
+        database.execute(
+            "INSERT INTO attachments (sha256, type, data) VALUES (?, ?, ?)",
+            (content.sha256, content.type, content.data),
+        )
 
 
 def _event(row: tuple[Any, ...]) -> Event:
-    names = _COLUMNS.split(", ")
-    tree = dict(zip(names, row, strict=True))
-    tree["body"] = json.loads(tree["body"])
-    return event_from(tree)
+    """An event as it was kept: checked when it came in, so not again."""
+    identifier, call_id, unit_id, author, device, recorded, version, kind, body = row
+    try:
+        return Event(
+            id=identifier,
+            kind=kind,
+            body=MappingProxyType(json.loads(body)),
+            author=author,
+            device=device,
+            recorded=datetime.fromisoformat(recorded),
+            call_id=call_id,
+            unit_id=unit_id,
+            version=version,
+        )
+    except (ValueError, TypeError) as error:
+        raise DataError(f"event {str(identifier)[:40]} in the record is damaged: {error}") from None
 
 
-def _site(unit: Unit) -> str:
-    site = getattr(unit, "site", None)
-    return str(getattr(site, "name", "") or "")
+def _summary(call_id: str, events: tuple[Event, ...]) -> CallSummary:
+    folded = fold_call(call_id, events)
+    return CallSummary(
+        call_id=call_id,
+        unit_id=folded.unit_id,
+        unit_name="",
+        site="",
+        complaint=folded.complaint,
+        opened=min(event.recorded for event in events),
+        last=max(event.recorded for event in events),
+        events=len(folded.lines),
+        authors=folded.authors,
+    )
+
+
+def _unit_summary(unit_id: str, event: Event) -> UnitSummary:
+    text = str(event.body["document"])
+    unit = unit_from_text(text)
+    return UnitSummary(unit_id, unit.name, unit.site.name or "", text, event)
+
+
+def _as_source(tree: Mapping[str, Any], name: str) -> Any:
+    return tree_of(json.dumps(tree, ensure_ascii=False), name)

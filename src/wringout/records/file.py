@@ -1,0 +1,132 @@
+"""The SQLite file under a record: how it is opened, how a transaction runs, and its errors in words."""
+
+from __future__ import annotations
+
+import contextlib
+import sqlite3
+import threading
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+from wringout.errors import DataError, WringoutError
+from wringout.records.migrations import migrate
+
+__all__ = ["BUSY_SECONDS", "RecordFile"]
+
+BUSY_SECONDS = 5.0
+
+# Beginnings of SQLite's names of errors -> what to tell a person.
+_WORDS = {
+    "SQLITE_BUSY": "another program has been writing for more than {busy:g} s; try again when it is done",
+    "SQLITE_LOCKED": "another part of this program holds the record; try again",
+    "SQLITE_FULL": "the disk is full: nothing of this was kept, all that was kept before is; make room",
+    "SQLITE_READONLY": "cannot be written: the file or its folder is read-only",
+    "SQLITE_NOTADB": "this is not a record, and no SQLite file at all",
+    "SQLITE_CORRUPT": "the file is damaged; take a copy of it, or import what was exported",
+    "SQLITE_CANTOPEN": "cannot be opened: is it a file, and may its folder be written to?",
+    "SQLITE_IOERR": "the disk did not read or write as it should: nothing of this was kept",
+    "SQLITE_PERM": "cannot be opened: permission denied",
+    "SQLITE_AUTH": "cannot be opened: permission denied",
+}
+
+
+class RecordFile:
+    """One open file, safe to use from several threads: they take turns.
+
+    A write-ahead log with full synchronisation: a transaction is on the disk when it ends, and readers
+    never wait for a writer.
+    """
+
+    def __init__(self, path: Path, *, create: bool, busy_seconds: float = BUSY_SECONDS) -> None:
+        self.path = path
+        self.busy_seconds = busy_seconds
+        self.lock = threading.RLock()
+        if not create and not path.is_file():
+            raise DataError(f"{path}: there is no record here")
+        with self.words():
+            if create:
+                path.parent.mkdir(parents=True, exist_ok=True)
+            self.database = sqlite3.connect(
+                path, timeout=busy_seconds, isolation_level=None, check_same_thread=False
+            )
+        try:
+            with self.words():
+                self._prepare()
+        except BaseException:
+            self.database.close()
+            raise
+
+    def _prepare(self) -> None:
+        self.database.execute("PRAGMA trusted_schema = OFF")
+        self.database.execute(
+            "PRAGMA user_version"
+        )  # is it a database at all, and ours? before anything is altered
+        migrate(self.database, str(self.path))
+        mode = self._write_ahead()
+        if mode != "wal":
+            raise DataError(
+                f"{self.path}: this file system cannot hold a write-ahead log; keep the record on a disk of "
+                "this machine (--store, WRINGOUT_STORE)"
+            )
+        self.database.execute("PRAGMA synchronous = FULL")
+
+    def _write_ahead(self) -> str:
+        """Two that open a new file at once may be in each other's way here, and SQLite does not wait by
+        itself."""
+        until = time.monotonic() + self.busy_seconds
+        while True:
+            try:
+                return str(self.database.execute("PRAGMA journal_mode = WAL").fetchone()[0])
+            except sqlite3.OperationalError as error:
+                if not error.sqlite_errorname.startswith("SQLITE_BUSY") or time.monotonic() > until:
+                    raise
+                time.sleep(0.01)
+
+    def close(self) -> None:
+        """Close the file."""
+        with self.lock:
+            self.database.close()
+
+    @contextlib.contextmanager
+    def transaction(self) -> Iterator[sqlite3.Connection]:
+        """All or nothing, on the disk when it ends."""
+        with self.lock, self.words():
+            self.database.execute("BEGIN IMMEDIATE")
+            try:
+                yield self.database
+                self.database.execute("COMMIT")
+            except BaseException:
+                if self.database.in_transaction:
+                    self.database.execute("ROLLBACK")
+                raise
+
+    @contextlib.contextmanager
+    def reading(self) -> Iterator[sqlite3.Connection]:
+        """The database as it is at one moment."""
+        with self.lock, self.words():
+            self.database.execute("BEGIN")
+            try:
+                yield self.database
+            finally:
+                if self.database.in_transaction:
+                    self.database.execute("ROLLBACK")
+
+    @contextlib.contextmanager
+    def words(self) -> Iterator[None]:
+        """Turn what SQLite and the system complain about into words."""
+        try:
+            yield
+        except WringoutError:
+            raise
+        except sqlite3.Error as error:
+            raise DataError(f"{self.path}: {self._told(error)}") from error
+        except OSError as error:
+            raise DataError(f"{self.path}: {error.strerror or error}") from error
+
+    def _told(self, error: sqlite3.Error) -> str:
+        name = getattr(error, "sqlite_errorname", None) or ""
+        for beginning, words in _WORDS.items():
+            if name.startswith(beginning):
+                return words.format(busy=self.busy_seconds)
+        return str(error)

@@ -1,0 +1,513 @@
+"""The record itself: what it keeps, what it refuses, and what it says of a file not as it should be."""
+
+from __future__ import annotations
+
+import os
+import resource
+import sqlite3
+import subprocess
+import sys
+import tempfile
+import threading
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from record_samples import ANN, BO, CALL, UNIT, VOCABULARY, at, event, opened, reading, withdrawn
+from sample_documents import RECLAIM
+from wringout.documents.call import Reading
+from wringout.errors import DataError, InputError
+from wringout.records.checking import OutOfPlace
+from wringout.records.events import Event
+from wringout.records.identifiers import uuid7
+from wringout.records.migrations import STEPS
+from wringout.records.store import Store, open_store
+
+JPEG = b"\xff\xd8\xff\xe0 a photo of a valve"
+
+
+@pytest.fixture
+def path(tmp_path: Path) -> Path:
+    return tmp_path / "record.sqlite"
+
+
+@pytest.fixture
+def store(path: Path) -> Iterator[Store]:
+    with open_store(path) as opened_store:
+        yield opened_store
+
+
+@pytest.fixture
+def call(store: Store) -> str:
+    unit = store.save_unit(RECLAIM, **ANN)
+    return store.open_call(unit, "The cheese sweats.", **ANN)
+
+
+def read_supply(store: Store, call: str, value: str = "61.5 degF", minute: int = 0) -> str:
+    body = {"at": at(minute), "point": "supply.t", "value": value}
+    return store.write("reading", body, call_id=call, vocabulary=VOCABULARY, **ANN).id
+
+
+# --------------------------------------------------------------------------------------------- keeping
+
+
+def test_what_was_kept_is_there_after_closing(path: Path) -> None:
+    events = [opened(), reading(1), withdrawn(2, reading(1))]
+    with open_store(path) as store:
+        assert store.append(events) == tuple(e.id for e in events)
+    with open_store(path) as again:
+        assert again.events(CALL) == tuple(events)
+
+
+def test_the_same_event_again_is_left_as_it_is(store: Store) -> None:
+    store.append([opened(), reading(1)])
+    assert store.append([reading(1), reading(2, "15 degC")]) == (reading(2, "15 degC").id,)
+    assert len(store.events()) == 3
+
+
+def test_another_content_under_the_same_identifier_is_refused_and_nothing_of_it_kept(store: Store) -> None:
+    store.append([opened(), reading(1)])
+    with pytest.raises(InputError, match="another content"):
+        store.append([reading(5), reading(1, "62.5 degF")])
+    assert store.events() == (opened(), reading(1))
+
+
+def test_all_or_nothing(store: Store) -> None:
+    broken = reading(2)
+    object.__setattr__(broken, "kind", "guess")
+    with pytest.raises(InputError, match="no kind of event"):
+        store.append([reading(1), broken])
+    assert store.events() == ()
+
+
+@pytest.mark.parametrize("table", ["events", "attachments", "record"])
+@pytest.mark.parametrize(
+    "statement",
+    [
+        "UPDATE {table} SET rowid = rowid",
+        "UPDATE OR REPLACE {table} SET rowid = rowid + 1",
+        "UPDATE OR IGNORE {table} SET rowid = rowid + 1",
+        "DELETE FROM {table}",
+        "INSERT INTO {table} SELECT * FROM {table}",
+        "INSERT OR REPLACE INTO {table} SELECT * FROM {table}",
+        "INSERT OR IGNORE INTO {table} SELECT * FROM {table}",
+        "REPLACE INTO {table} SELECT * FROM {table}",
+    ],
+)
+def test_the_database_itself_refuses_to_alter_anything(
+    path: Path, store: Store, call: str, table: str, statement: str
+) -> None:
+    store.attach(JPEG, name="valve.jpg", call_id=call, **ANN)
+    other = sqlite3.connect(path)
+    before = list(other.execute(f"SELECT * FROM {table}"))
+    assert before
+    with pytest.raises(sqlite3.IntegrityError, match=r"never|once|its name"):
+        other.execute(statement.format(table=table))
+    assert list(other.execute(f"SELECT * FROM {table}")) == before
+    other.close()
+
+
+def test_the_new_row_of_an_insert_cannot_take_the_place_of_an_old_one_by_its_number(
+    path: Path, store: Store, call: str
+) -> None:
+    other = sqlite3.connect(path)
+    with pytest.raises(sqlite3.IntegrityError, match="once"):
+        other.execute(
+            "INSERT OR REPLACE INTO events (sequence, id, author, device, recorded, version, kind, body) "
+            "VALUES (1, 'new', 'a', 'd', 'r', 1, 'note', '{}')"
+        )
+    other.close()
+    assert len(store.events()) == 2
+
+
+def test_the_file_is_written_ahead_and_fully_synchronised(store: Store) -> None:
+    database = store.file.database
+    assert database.execute("PRAGMA journal_mode").fetchone() == ("wal",)
+    assert database.execute("PRAGMA synchronous").fetchone() == (2,)
+
+
+def test_many_threads_may_write_at_once(store: Store, call: str) -> None:
+    threads = [
+        threading.Thread(target=lambda n=n: [read_supply(store, call, minute=n) for _ in range(5)])
+        for n in range(8)
+    ]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert len(store.call(call).lines) == 40
+    assert len({e.id for e in store.events(call)}) == 41
+
+
+def test_identifiers_grow_past_those_that_came_from_a_faster_clock(store: Store) -> None:
+    ahead = uuid7(int(store.new_id().replace("-", "")[:12], 16) + 3_600_000, 5)
+    store.append(event(0, "note", {"at": at(0), "text": "from a fast clock"}, id=ahead))
+    assert store.new_id() > ahead
+
+
+# --------------------------------------------------------------------------------------------- reading
+
+
+def test_a_call_document_comes_out_as_the_rest_of_the_house_reads_it(store: Store, call: str) -> None:
+    first = read_supply(store, call)
+    store.correct(
+        first,
+        {"at": at(0), "point": "supply.t", "value": "15 degC"},
+        reason="wrong scale",
+        vocabulary=VOCABULARY,
+        **BO,
+    )
+    document = store.call_document(call, VOCABULARY)
+    assert document.complaint == "The cheese sweats."
+    assert document.unit.name == "Cellar unit"
+    (found,) = document.events
+    assert isinstance(found, Reading)
+    assert (found.text, found.value) == ("15 degC", 15.0)
+
+
+def test_the_list_of_calls_says_what_where_who_and_when(store: Store, call: str) -> None:
+    first = read_supply(store, call)
+    store.correct(first, None, reason="wrong unit", **BO)
+    other = store.open_call(store.units()[0].unit_id, "Yearly check", **BO)
+    newest, older = store.calls()
+    assert (newest.call_id, older.call_id) == (other, call)
+    assert (older.unit_name, older.site) == ("Cellar unit", "Alder Court Cheese Cellar (invented)")
+    assert (older.events, older.authors) == (0, ("Ann Sample", "Bo Sample"))
+    assert older.opened <= older.last
+    read_supply(store, call)
+    assert [(c.call_id, c.events) for c in store.calls()] == [(call, 1), (other, 0)]
+
+
+def test_a_unit_document_is_kept_as_it_was_written_and_the_newest_counts(store: Store, call: str) -> None:
+    (unit,) = store.units()
+    assert unit.text == RECLAIM
+    renamed = RECLAIM.replace("name: Cellar unit", "name: Cellar unit, east") + "# after the visit\n"
+    store.save_unit(renamed, unit_id=unit.unit_id, **BO)
+    assert store.unit_text(unit.unit_id) == renamed
+    assert [c.unit_name for c in store.calls()] == ["Cellar unit, east"]
+    assert store.call_document(call, VOCABULARY).unit.name == "Cellar unit, east"
+
+
+def test_a_unit_document_that_is_none_is_refused(store: Store) -> None:
+    with pytest.raises(InputError, match="cooling"):
+        store.save_unit("format: wringout-unit/1\nname: x\nair: {supply_airflow: 5 m3/s}\n", **ANN)
+    assert store.units() == ()
+
+
+def test_a_reading_whose_point_a_later_unit_document_lacks_is_told_and_not_lost(
+    store: Store, call: str
+) -> None:
+    body = {"at": at(1), "point": "stage.a2.current", "value": "23 A"}
+    stage = store.write("reading", body, call_id=call, vocabulary=VOCABULARY, **ANN)
+    kept = read_supply(store, call, minute=2)
+    (unit,) = store.units()
+    store.save_unit(RECLAIM.replace("id: a2", "id: b2"), unit_id=unit.unit_id, **ANN)
+    assert len(store.call_document(call, VOCABULARY).events) == 1
+    assert list(store.set_aside(call, VOCABULARY)) == [stage.id]
+    assert "a2" in store.set_aside(call, VOCABULARY)[stage.id]
+    assert [line.id for line in store.call(call).lines] == [stage.id, kept]
+
+
+def test_names_of_people_and_devices(store: Store) -> None:
+    store.write("person_named", {"person": "p7", "name": "Ann Sample"}, **ANN)
+    store.write("device_named", {"device": "d1", "name": "Ann's phone"}, **ANN)
+    assert store.names() == {"p7": "Ann Sample", "d1": "Ann's phone"}
+
+
+@pytest.mark.parametrize("missing", [CALL, "no identifier"])
+def test_a_call_that_is_not_there_is_told(store: Store, missing: str) -> None:
+    with pytest.raises(InputError, match=r"no such call|UUID of version 7"):
+        store.call(missing)
+
+
+# ------------------------------------------------------------------------------------- checked at entry
+
+
+@pytest.mark.parametrize(
+    ("kind", "body", "place", "words"),
+    [
+        ("reading", {"point": "supply.q", "value": "1 degF"}, "point", "supply.q"),
+        ("reading", {"point": "supply.t", "value": "61.5"}, "value (supply.t)", "unit"),
+        ("reading", {"point": "supply.t", "value": "900 degF"}, "value (supply.t)", "out of range"),
+        ("reading", {"point": "supply.t", "value": "61 degF", "by": "guess"}, "by", "guess"),
+        ("reading", {"point": "chilled.stem", "value": "50 %"}, "point", "chilled"),
+        ("force", {"item": "cooling.call", "to": "50 %"}, "to", "0 % or 100 %"),
+        ("force", {"item": "fan", "to": "50 %"}, "item", "fan"),
+        ("release", {"item": "fan"}, "item", "fan"),
+        ("release", {"item": "cooling.call"}, "release", "nothing was held"),
+        ("change", {"cause": "gremlins"}, "cause", "gremlins"),
+        ("change", {}, "body", "what was altered"),
+        ("note", {"text": "bell \a"}, "body.text", "cannot be printed"),
+    ],
+)
+def test_a_slip_is_told_at_entry_with_its_field(
+    store: Store, call: str, kind: str, body: dict[str, str], place: str, words: str
+) -> None:
+    with pytest.raises(InputError, match=words) as told:
+        store.write(kind, {"at": at(0), **body}, call_id=call, vocabulary=VOCABULARY, **ANN)
+    assert told.value.place == place
+    assert len(store.events(call)) == 1
+
+
+def test_forcing_a_second_item_is_told_at_entry(store: Store, call: str) -> None:
+    first = {"at": at(0), "item": "reheat.command", "to": "100 %"}
+    store.write("force", first, call_id=call, vocabulary=VOCABULARY, **ANN)
+    with pytest.raises(OutOfPlace, match="still held"):
+        store.write("force", {**first, "item": "cooling.call"}, call_id=call, vocabulary=VOCABULARY, **BO)
+
+
+def test_a_correction_is_checked_like_what_it_corrects(store: Store, call: str) -> None:
+    first = read_supply(store, call)
+    with pytest.raises(InputError, match="unit"):
+        store.correct(first, {"at": at(0), "point": "supply.t", "value": "61"}, vocabulary=VOCABULARY, **ANN)
+    with pytest.raises(InputError, match="missing; reading needs it"):
+        store.correct(first, {"text": "61"}, vocabulary=VOCABULARY, **ANN)
+    act = store.correct(first, None, vocabulary=VOCABULARY, **ANN)
+    with pytest.raises(InputError, match="not corrected but withdrawn"):
+        store.correct(act.id, {"of": first}, vocabulary=VOCABULARY, **ANN)
+    with pytest.raises(InputError, match="no such event"):
+        store.correct(uuid7(5, 5), None, **ANN)
+
+
+def test_a_call_is_opened_once(store: Store, call: str) -> None:
+    with pytest.raises(OutOfPlace, match="opened before"):
+        store.write("opened", {"complaint": "x"}, call_id=call, unit_id=UNIT, vocabulary=VOCABULARY, **ANN)
+
+
+# ----------------------------------------------------------------------------------------- attachments
+
+
+def test_a_photo_is_kept_with_its_event_and_given_back_whole(store: Store, call: str) -> None:
+    where = read_supply(store, call)
+    made = store.attach(JPEG, name="valve.jpg", call_id=call, to=where, text="stem at 40 %", **ANN)
+    content = store.content(made.body["sha256"])
+    assert (content.data, content.type) == (JPEG, "image/jpeg")
+    (line,) = store.call(call).attachments
+    assert (line.body["name"], line.body["size"], line.body["to"]) == ("valve.jpg", len(JPEG), where)
+    store.attach(JPEG, name="again.jpg", call_id=call, **BO)
+    assert store.contents() == {content.sha256}
+
+
+@pytest.mark.parametrize(
+    ("data", "words"),
+    [
+        (b"", "empty"),
+        (b"\x7fELF\x02\x01\x01\x00", "of no type"),
+        (b"MZ\x90\x00\x03", "of no type"),
+        (b"PK\x03\x04 an archive\x00", "of no type"),
+        (b"a" * 25_000_001, "at most 25 MB"),
+    ],
+)
+def test_what_is_no_photo_and_no_document_is_refused(
+    store: Store, call: str, data: bytes, words: str
+) -> None:
+    with pytest.raises(InputError, match=words):
+        store.attach(data, name="thing", call_id=call, **ANN)
+    assert store.contents() == frozenset()
+
+
+@pytest.mark.parametrize(
+    ("data", "found"),
+    [
+        (b"\x89PNG\r\n\x1a\n...", "image/png"),
+        (b"RIFF\x10\x00\x00\x00WEBPVP8 ", "image/webp"),
+        (b"\x00\x00\x00\x18ftypheic\x00\x00", "image/heic"),
+        (b"%PDF-1.7\n", "application/pdf"),
+        (b"PAR1 columns PAR1", "application/vnd.apache.parquet"),
+        ("Zeit;Temp °C\n1;2,5\n".encode("cp1252"), "text/plain"),
+        ("Zeit;Temp\n".encode("utf-16"), "text/plain"),
+    ],
+)
+def test_the_type_is_told_from_the_bytes(store: Store, call: str, data: bytes, found: str) -> None:
+    made = store.attach(data, name="named as anything.exe", call_id=call, **ANN)
+    assert made.body["type"] == found
+
+
+# ----------------------------------------------------------------- a file that is not as it should be
+
+
+def refused(path: Path, *, create: bool = True) -> str:
+    with pytest.raises(DataError) as told:
+        open_store(path, create=create, busy_seconds=0.05)
+    assert str(told.value).startswith(str(path))
+    assert "\n" not in str(told.value)
+    return str(told.value)
+
+
+def test_no_record_where_one_was_named(path: Path) -> None:
+    assert "there is no record here" in refused(path, create=False)
+    assert not path.exists()
+
+
+def test_a_text_file_is_told_and_left_alone(path: Path) -> None:
+    path.write_text("format: wringout-call/1\n" * 100)
+    before = path.read_bytes()
+    assert "not a record, and no SQLite file" in refused(path)
+    assert path.read_bytes() == before
+
+
+def test_a_database_of_something_else_is_told_and_left_alone(path: Path) -> None:
+    other = sqlite3.connect(path)
+    other.execute("CREATE TABLE songs (name TEXT)")
+    other.commit()
+    other.close()
+    before = path.read_bytes()
+    assert "a database of something else" in refused(path)
+    assert path.read_bytes() == before
+
+
+def test_a_record_of_a_newer_version_is_told_and_left_alone(path: Path) -> None:
+    open_store(path).close()
+    newer = sqlite3.connect(path)
+    newer.execute(f"PRAGMA user_version = {len(STEPS) + 1}")
+    newer.close()
+    assert f"tables of version {len(STEPS) + 1}, known here is {len(STEPS)}" in refused(path)
+
+
+def test_a_folder_in_place_of_the_file_is_told(tmp_path: Path) -> None:
+    assert "cannot be opened" in refused(tmp_path)
+
+
+def test_a_file_that_another_program_holds_is_told(path: Path) -> None:
+    with open_store(path, busy_seconds=0.05) as store:
+        other = sqlite3.connect(path, isolation_level=None)
+        other.execute("BEGIN IMMEDIATE")
+        with pytest.raises(DataError, match="another program has been writing"):
+            store.append(opened())
+        assert store.events() == ()  # reading goes on
+        other.execute("ROLLBACK")
+        other.close()
+        assert store.append(opened()) == (opened().id,)
+
+
+def test_a_damaged_file_is_told(path: Path) -> None:
+    with open_store(path) as store:
+        store.append([opened(), *(reading(n) for n in range(1, 200))])
+    data = bytearray(path.read_bytes())
+    data[4096:] = b"\x55" * (len(data) - 4096)
+    path.write_bytes(data)
+    assert "damaged" in refused(path)
+
+
+def fill(store: Store, kept: list[Event]) -> str:
+    """Keep readings until that fails; what was kept is noted, and the complaint given back."""
+    for number in range(1, 5000):
+        try:
+            store.append(reading(number))
+        except DataError as fault:
+            return str(fault)
+        kept.append(reading(number))
+    raise AssertionError("it never failed")
+
+
+def test_a_full_disk_loses_nothing_that_was_kept(path: Path) -> None:
+    with open_store(path) as store:
+        store.append(opened())
+        pages = store.file.database.execute("PRAGMA page_count").fetchone()[0]
+        store.file.database.execute(f"PRAGMA max_page_count = {pages + 4}")
+        kept = [opened()]
+        told = fill(store, kept)
+        assert "the disk is full" in told
+        assert len(kept) > 1
+        assert list(store.events()) == kept
+    with open_store(path) as again:
+        assert list(again.events()) == kept
+        again.append(reading(2000))
+
+
+def test_a_file_that_may_not_grow_loses_nothing_that_was_kept(path: Path) -> None:
+    """The operating system refuses to write beyond a size: what a full quota looks like from inside."""
+    soft, hard = resource.getrlimit(resource.RLIMIT_FSIZE)
+    with open_store(path) as store:
+        kept: list[Event] = []
+        resource.setrlimit(resource.RLIMIT_FSIZE, (200_000, hard))
+        try:
+            told = fill(store, kept)
+        finally:
+            resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
+        assert "did not read or write as it should" in told or "the disk is full" in told
+        assert len(kept) > 1
+        assert list(store.events()) == kept
+        store.append(reading(9000))
+
+
+READ_ONLY = """
+import os, sys
+from wringout.records.store import open_store
+if os.geteuid() == 0:
+    os.seteuid(65534)
+open_store(sys.argv[1]).append([])
+"""
+
+
+@pytest.mark.parametrize("there", [True, False])
+def test_a_file_or_folder_that_may_not_be_written_is_told(there: bool) -> None:
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "record.sqlite"
+        if there:
+            open_store(path).close()
+            path.chmod(0o444)
+        os.chmod(folder, 0o555)
+        try:
+            done = subprocess.run(
+                [sys.executable, "-c", READ_ONLY, str(path)], capture_output=True, text=True, check=False
+            )
+        finally:
+            os.chmod(folder, 0o755)
+    assert "DataError" in done.stderr
+    assert "read-only" in done.stderr or "may its folder be written to" in done.stderr
+
+
+# ------------------------------------------------------------------------------------------ migrations
+
+
+@pytest.mark.parametrize("version", range(len(STEPS)))
+def test_a_file_of_every_earlier_version_is_brought_up_with_all_it_holds(path: Path, version: int) -> None:
+    from wringout.records import migrations
+
+    old = sqlite3.connect(path, isolation_level=None)
+    for number, step in enumerate(STEPS[:version], start=1):
+        old.executescript(step)
+        old.execute(f"PRAGMA user_version = {number}")
+        old.execute(f"PRAGMA application_id = {migrations.APPLICATION}")
+    if version:
+        one = opened()
+        old.execute(
+            "INSERT INTO events (id, call_id, unit_id, author, device, recorded, version, kind, body) "
+            "VALUES (?, ?, ?, ?, ?, ?, 1, 'opened', ?)",
+            (
+                one.id,
+                CALL,
+                UNIT,
+                one.author,
+                one.device,
+                one.as_json()["recorded"],
+                '{"complaint":"The cheese sweats."}',
+            ),
+        )
+    old.close()
+    with open_store(path) as store:
+        assert store.events() == ((opened(),) if version else ())
+        assert store.file.database.execute("PRAGMA user_version").fetchone() == (len(STEPS),)
+        assert store.append(reading(1)) == (reading(1).id,)
+
+
+def test_several_that_make_the_same_new_file_at_once_all_succeed(path: Path) -> None:
+    faults: list[DataError] = []
+
+    def make(number: int) -> None:
+        try:
+            with open_store(path) as store:
+                store.append(reading(number))
+        except DataError as fault:
+            faults.append(fault)
+
+    threads = [threading.Thread(target=make, args=(n,)) for n in range(8)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert faults == []
+    with open_store(path) as store:
+        assert len(store.events()) == 8
