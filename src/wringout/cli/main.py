@@ -19,6 +19,12 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "ledger": ("wringout.cli.ledger", "Heat and moisture each part moves, against what it should move."),
     "trend": ("wringout.cli.trend", "What a controller's log shows: outputs, swings, sensors, changes."),
     "wait": ("wringout.cli.wait", "How long each point needs after a change, and what to read then."),
+    "calls": ("wringout.cli.calls", "The calls in the record, the one written to last first."),
+    "export": (
+        "wringout.cli.export_calls",
+        "Write calls from the record into one zip, or one as a document.",
+    ),
+    "import": ("wringout.cli.import_calls", "Bring calls into the record: a zip, documents, another record."),
     "check": ("wringout.cli.check", "Validate a document and list what was assumed."),
     "new": ("wringout.cli.new", "Write a unit document from a few questions."),
 }

@@ -15,16 +15,15 @@ __all__ = ["MAX_BYTES", "TYPES", "Content", "content_of", "sha256_of"]
 
 MAX_BYTES = 25_000_000
 
-# media type -> ending of a file of it
-TYPES = {
-    "image/jpeg": "jpg",
-    "image/png": "png",
-    "image/webp": "webp",
-    "image/heic": "heic",
-    "application/pdf": "pdf",
-    "application/vnd.apache.parquet": "parquet",
-    "text/plain": "txt",
-}
+TYPES = (
+    "image/jpeg",
+    "image/png",
+    "image/webp",
+    "image/heic",
+    "application/pdf",
+    "application/vnd.apache.parquet",
+    "text/plain",
+)
 _HEIC_BRANDS = (b"heic", b"heix", b"hevc", b"mif1", b"msf1", b"heim", b"heis")
 
 

@@ -81,11 +81,12 @@ class Folded:
             tree["complaint"] = self.complaint
         events: list[dict[str, Any]] = []
         for line in self.lines:
-            body = dict(line.body)
-            at = body.pop("at")
-            events.append(
-                {"at": _clock_of_the_place(at) if self._naive else at, "kind": line.event.kind, **body}
-            )
+            kind, at = line.event.kind, line.body["at"]
+            item = {"at": _clock_of_the_place(at) if self._naive else at, "kind": kind}
+            for name in (*KINDS[kind].required, *KINDS[kind].optional):
+                if name in line.body and name not in item:
+                    item[name] = line.body[name]
+            events.append(item)
         if events:
             tree["events"] = events
         return tree
@@ -94,8 +95,8 @@ class Folded:
 def fold_call(call_id: str, events: Iterable[Event]) -> Folded:
     """Fold the events of a call.
 
-    Of several corrections and withdrawals of one event the last one counts, by identifier and so by time; either may
-    itself be withdrawn, which undoes it. Lines stand in order of the time at
+    Of several corrections and withdrawals of one event the last one counts, by identifier and so by time;
+    either may itself be withdrawn, which undoes it. Lines stand in order of the time at
     which things happened, then of their identifiers. Where some times carry a zone and others none, all
     count as the clock of the place shows them.
     """

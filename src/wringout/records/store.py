@@ -257,6 +257,10 @@ class Store:
             return self._select("", ())
         return self._select("WHERE call_id = ?", (checked(call_id, "call"),))
 
+    def events_outside_calls(self) -> tuple[Event, ...]:
+        """Descriptions of units and names of people and devices, by identifier."""
+        return self._select("WHERE call_id IS NULL", ())
+
     def has(self, event: Event) -> bool:
         """Whether an event is here, the same in everything.
 
