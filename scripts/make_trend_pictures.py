@@ -12,6 +12,8 @@ from pathlib import Path
 
 import numpy as np
 
+from motion_cases import unit as motion_unit
+from motion_trends import loads_of, made
 from trend_samples import DAY, START, Unit, hall, simulate, with_values
 from wringout.trends.findings import findings_of
 from wringout.trends.pictures import picture_of
@@ -19,6 +21,7 @@ from wringout.trends.table import TrendTable
 
 ROOT = Path(__file__).resolve().parent.parent
 FOLDER = ROOT / "docs" / "pictures"
+RECLAIM = "modulating reclaim"
 SATISFIED_AT_NIGHT = {"night_load": -0.5, "moisture": 0.8}
 
 
@@ -62,12 +65,14 @@ def cases() -> Iterator[tuple[str, TrendTable]]:
     yield "against_physics", with_values(plain, shown__dew_point=plain["shown.space_t"] + 2.0)
     yield "changed", simulate(5.0, 3, Unit(change_at=2.2 * DAY))
     yield "too_wet", simulate(2.0, 1, Unit(locked_out=True))
+    wet = loads_of(2.0, 1.3)
+    yield "moisture_days", made(RECLAIM, [("compressor-out", 0.5)], loads=wet, extra=["supply.rh"])
 
 
 def main() -> None:
     FOLDER.mkdir(parents=True, exist_ok=True)
     for kind, table in cases():
-        unit = hall() if kind == "too_wet" else None
+        unit = {"too_wet": hall(), "moisture_days": motion_unit(RECLAIM)}.get(kind)
         finding = next(f for f in findings_of(table, unit) if f.kind == kind)
         path = FOLDER / f"trend-{kind.replace('_', '-')}.svg"
         path.write_text(picture_of(finding, table, "si"), encoding="utf-8")

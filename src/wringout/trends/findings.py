@@ -10,6 +10,8 @@ from wringout.trends.dampers import damper_findings
 from wringout.trends.finding import Finding
 from wringout.trends.following import following_findings
 from wringout.trends.moisture import too_wet_findings
+from wringout.trends.moisture_balance import moisture_of
+from wringout.trends.moisture_days import moisture_days_findings
 from wringout.trends.sensors import (
     AgainstPhysics,
     against_physics_findings,
@@ -41,6 +43,7 @@ def findings_of(table: TrendTable, unit: Unit | None = None) -> list[Finding]:
     following = following_findings(table)
     borrowed = {finding.points[0] for finding in following}
     outdoor_shown = any(f.points[0] == "shown.dew_point" and f.share > 0.5 for f in following)
+    moisture = moisture_of(table, unit) if unit is not None and not outdoor_shown else None
     found: list[Finding] = [
         *following,
         *action_findings(table),
@@ -54,7 +57,8 @@ def findings_of(table: TrendTable, unit: Unit | None = None) -> list[Finding]:
         *(f for f in against_physics_findings(table) if not _explained(f, borrowed)),
         *coarse_findings(table),
         *changed_findings(table),
-        *too_wet_findings(table, unit, outdoor_shown),
+        *too_wet_findings(table, unit, outdoor_shown, moisture),
+        *moisture_days_findings(moisture),
     ]
     return sorted(found, key=lambda f: (not f.wrong, -f.weight, f.kind))
 

@@ -11,6 +11,7 @@ from wringout.quantity import PREFERRED, Dimension, UnitSystem, from_si
 from wringout.trends.action import Action
 from wringout.trends.finding import Finding, shower
 from wringout.trends.moisture import TooWet
+from wringout.trends.moisture_days import MoistureDays
 from wringout.trends.plot import Line, Panel, plot
 from wringout.trends.signals import regular_pieces
 from wringout.trends.swinging import Swinging
@@ -70,6 +71,8 @@ def picture_of(finding: Finding, table: TrendTable, system: UnitSystem = "ip") -
     str
         SVG; the empty string where the trend holds nothing to draw.
     """
+    if isinstance(finding, MoistureDays):
+        return _flows(finding, system)
     window = _window(finding, table)
     part = table.between(window.start, window.end)
     if len(part.time) < 2:
@@ -106,6 +109,17 @@ def _panels(points: Sequence[str], part: TrendTable, system: UnitSystem, finding
         high = (100.0 if dimension is Dimension.FRACTION else 1.0) if share else None
         panels.append(Panel(unit, tuple(by_dimension[dimension]), 0.0 if share else None, high))
     return panels
+
+
+def _flows(finding: MoistureDays, system: UnitSystem) -> str:
+    """What comes in and goes out, half hour by half hour; the last days of a long trend."""
+    late = finding.time >= finding.time[-1] - LONGEST
+    flow = Dimension.MASS_FLOW
+    lines = tuple(
+        Line(name, _for_reader(values[late], flow, system)) for name, values in finding.flows.items()
+    )
+    panel = Panel(PREFERRED[flow][system], lines)
+    return plot(finding.time[late], [panel], finding.heading(), finding.says(shower(system)))
 
 
 def _for_reader(values: Array, dimension: Dimension, system: UnitSystem) -> Array:
