@@ -241,7 +241,17 @@ def test_next_as_json() -> None:
     assert document["next"]
     assert len({check["point"] for check in document["next"]}) == len(document["next"])
     for check in document["next"]:
-        assert set(check) == {"state", "point", "what", "by", "care", "minutes", "gain_bits", "steps"}
+        assert set(check) == {
+            "state",
+            "point",
+            "what",
+            "by",
+            "care",
+            "minutes",
+            "gain_bits",
+            "again",
+            "steps",
+        }
         assert set(check["care"]) <= cares().keys()
     forced = [check for check in document["next"] if check["state"] != "auto"]
     for check in forced:
@@ -266,6 +276,7 @@ def test_steps_of_a_held_state_begin_with_holding_and_end_with_releasing() -> No
         "Read temperature of supply air behind fan and reheat coil (supply.t) by a handheld instrument, "
         "where the air is well mixed."
     ]
+    assert "once more by" in _steps("auto", ["supply.t"], frozenset({"supply.t"}))[0]
 
 
 # ----------------------------------------------------------------------------------------- errors

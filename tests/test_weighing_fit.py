@@ -12,6 +12,7 @@ from scipy import integrate, stats
 
 from wringout.machine.parameters import Array
 from wringout.weighing import fit as fitting
+from wringout.weighing import refine as refining
 from wringout.weighing.batch import Residuals
 from wringout.weighing.fit import fit
 from wringout.weighing.hypothesis import HEALTHY
@@ -44,7 +45,7 @@ def pretend(monkeypatch: pytest.MonkeyPatch) -> Callable[..., Any]:
 
         monkeypatch.setattr(fitting, "residuals", residuals)
         return SimpleNamespace(
-            problem=SimpleNamespace(situations=(None,) * len(machines)),
+            problem=SimpleNamespace(situations=(None,) * len(machines), design=SimpleNamespace(dx=False)),
             relevant=(np.ones(width, dtype=bool),) * len(machines),
             first_severity=width,
             width=width,
@@ -137,6 +138,9 @@ def exact_with_a_stop(slope: float, sigma: float, read: float) -> float:
         # reads at the stop: the parabola sees the slope and forgets the flat side
         (1.0, 0.5, 0.0, 0.3, 0.15),
         (1.0, 0.5, 0.6, 0.3, 0.15),
+        # ten standard deviations a unit: nearly all that is probable lies on the side without a slope
+        (3.0, 0.3, 0.0, 1.0, 0.05),
+        (3.0, 0.3, 0.1, 0.3, 0.1),
     ],
 )
 def test_sampling_puts_right_what_a_parabola_misses_at_a_stop(
@@ -148,6 +152,33 @@ def test_sampling_puts_right_what_a_parabola_misses_at_a_stop(
     assert abs(found.log_evidence[0] - exact) > off
     r = refine(at, [HEALTHY], found.z, found.curvature.root, 6000, np.random.default_rng(4))
     assert r.log_evidence[0] == pytest.approx(exact, abs=within)
+    few = refine(at, [HEALTHY], found.z, found.curvature.root, 256, np.random.default_rng(5))
+    assert few.log_evidence[0] == pytest.approx(exact, abs=within + 0.15)
+
+
+def test_sampling_counts_a_stage_more_that_no_slope_leads_to(
+    pretend: Callable[..., Any], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    # a stage runs from half a unit of the first column up; the second column is what both must share
+    def machine(z: Array) -> Array:
+        return np.column_stack([np.where(z[:, 0] > 0.5, 2.0, 0.0) + z[:, 1], z[:, 1]])
+
+    read, sigma = np.array([1.1, 0.3]), np.array([0.4, 0.3])
+    at = pretend([machine], [read], [sigma], 2)
+    monkeypatch.setattr(refining, "stage_steps", lambda at: [(0, 1.0)])
+    found = fit(at, [HEALTHY], np.zeros((1, 2)), rounds=10)
+
+    def side(shift: float) -> float:
+        mean = np.array([shift, 0.0])
+        spread = np.ones((2, 2)) + np.diag(sigma**2)
+        return float(stats.multivariate_normal.pdf(read, mean, spread))
+
+    exact = float(np.log(stats.norm.cdf(0.5) * side(0.0) + stats.norm.sf(0.5) * side(2.0)))
+    assert found.log_evidence[0] > exact + 0.05 or found.log_evidence[0] < exact - 0.05
+    r = refine(at, [HEALTHY], found.z, found.curvature.root, 4000, np.random.default_rng(6))
+    assert r.log_evidence[0] == pytest.approx(exact, abs=0.05)
+    above = np.exp(r.log_weight[0])[r.samples[0, :, 0] > 0.5].sum()
+    assert above == pytest.approx(stats.norm.sf(0.5) * side(2.0) / np.exp(exact), abs=0.05)
 
 
 def test_one_slip_among_good_readings_hardly_moves_the_fit(pretend: Callable[..., Any]) -> None:

@@ -44,6 +44,7 @@ __all__ = [
     "machine_made_call",
     "parts_for",
     "prior_draw",
+    "reading",
     "simulate",
     "thorough",
     "unit_of",

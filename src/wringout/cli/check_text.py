@@ -25,6 +25,10 @@ __all__ = ["INSTRUMENT", "best_sets", "cares_of", "checks_text", "none_left", "w
 SEED = 2
 MOST_SETS = 3
 WORTH_ASKING = 0.05  # bits
+AGAIN = (
+    "It was read before, and the answer leans on it: a slip would show. Best with another instrument, or by "
+    "another hand."
+)
 LEAST = 0.02  # a set that is less probable is not worth a line here
 INSTRUMENT = {
     "handheld": "a handheld instrument, where the air is well mixed",
@@ -76,7 +80,10 @@ def _best_of(answer: Answer, names: tuple[str, ...]) -> int | None:
 
 
 def what_it_tells(answer: Answer, outlook: Outlook, check: Check, system: UnitSystem) -> list[str]:
-    """What the check would read under each of the most probable sets, a line each."""
+    """What the check would read under each of the most probable sets, a line each; of a point that was read
+    before, why it is worth reading again."""
+    if check.again:
+        return [AGAIN]
     told = outlook.foretold(check.state, check.point)
     at = dict(zip(outlook.indices, told, strict=True)) if told else {}
     lines = []
@@ -98,7 +105,8 @@ def checks_text(answer: Answer, most: int, system: UnitSystem) -> list[str]:
     lines += _short_cautions(following)
     outlook = Outlook(answer, [index for index, _, _ in best_sets(answer)], np.random.default_rng(SEED))
     for number, check in enumerate(following, 1):
-        lines += ["", item(f"{number}.", f"{plain(check.point)} ({check.point})")]
+        once_more = ", once more" if check.again else ""
+        lines += ["", item(f"{number}.", f"{plain(check.point)} ({check.point}){once_more}")]
         worth = f"{check.minutes:.3g} min; expected to tell {check.gain_bits:.2f} bits"
         lines.append(paragraph(f"{state_words(check.state)}; {worth}", 3, 2))
         lines += [item("-", words, 3) for words in what_it_tells(answer, outlook, check, system)]

@@ -56,13 +56,16 @@ def command(call: str, as_json: bool, count: int, units: UnitSystem | None) -> N
     click.echo("\n".join(_text(answer, following, units or system_of(loaded.unit))))
 
 
-def _steps(state: str, names: Sequence[str]) -> list[str]:
-    """What to do for some readings in one state, in order."""
+def _steps(state: str, names: Sequence[str], again: frozenset[str] = frozenset()) -> list[str]:
+    """What to do for some readings in one state, in order; ``again`` are points that were read before."""
     from wringout.catalogue.points import point
     from wringout.cli.check_text import INSTRUMENT
     from wringout.weighing.evidence_words import plain
 
-    reads = [f"Read {plain(name)} ({name}) by {INSTRUMENT[point(name).by]}." for name in names]
+    reads = [
+        f"Read {plain(name)} ({name}) {'once more ' if name in again else ''}by {INSTRUMENT[point(name).by]}."
+        for name in names
+    ]
     if state == "auto":
         return reads
     item, _, share = state.partition("=")
@@ -74,6 +77,10 @@ def _steps(state: str, names: Sequence[str]) -> list[str]:
         *reads,
         f"Release it to control again (kind: release, item: {item}).",
     ]
+
+
+def _again(checks: Sequence[Check]) -> frozenset[str]:
+    return frozenset(check.point for check in checks if check.again)
 
 
 def _document(following: Sequence[Check]) -> dict[str, Any]:
@@ -92,7 +99,8 @@ def _document(following: Sequence[Check]) -> dict[str, Any]:
                 "care": list(dict.fromkeys(cares_of(check))),
                 "minutes": check.minutes,
                 "gain_bits": round(check.gain_bits, 4),
-                "steps": _steps(check.state, [check.point]),
+                "again": check.again,
+                "steps": _steps(check.state, [check.point], _again([check])),
             }
             for check in following
         ],
@@ -138,12 +146,14 @@ def _group(
     lines = [heading(f"{number}. {names}")]
     lines.append(paragraph(f"{state_words(state)}; {minutes:.3g} min; expected to tell {bits} bits", 3, 2))
     lines += [
-        item(f"{step}.", words, 3) for step, words in enumerate(_steps(state, [c.point for c in checks]), 1)
+        item(f"{step}.", words, 3)
+        for step, words in enumerate(_steps(state, [c.point for c in checks], _again(checks)), 1)
     ]
     for check in checks:
         told = what_it_tells(answer, outlook, check, system)
         if told:
             what = f" of {plain(check.point)}" if len(checks) > 1 else ""
-            lines.append(paragraph(f"Why: it would tell apart by{what}", 3, 2))
+            why = f"Why{what}:" if check.again else f"Why: it would tell apart by{what}"
+            lines.append(paragraph(why, 3, 2))
             lines += [item("-", words, 3) for words in told]
     return lines

@@ -19,7 +19,7 @@ from wringout.weighing.hypothesis import Hypothesis
 from wringout.weighing.likelihood import weight
 from wringout.weighing.unknowns import Layout
 
-__all__ = ["LONGEST", "REACH", "Fit", "everywhere", "fit", "log_posterior"]
+__all__ = ["LONGEST", "REACH", "STEP", "Fit", "everywhere", "fit", "linearise", "log_posterior"]
 
 STEP = 0.02  # of a prior standard deviation, for the differences
 LENGTHS = np.array([1.0, 0.45, 0.15])
@@ -93,15 +93,29 @@ class Linear:
     spread_slope: Array
 
 
-def linearise(at: Layout, hypotheses: Sequence[Hypothesis], z: Array) -> Linear:
-    """Residuals of every situation and their slopes against every column that is felt there."""
+def linearise(at: Layout, hypotheses: Sequence[Hypothesis], z: Array, step: float = STEP) -> Linear:
+    """Residuals of every situation and their slopes against every column that is felt there.
+
+    Parameters
+    ----------
+    at : Layout
+    hypotheses : sequence of Hypothesis
+    z : array, (hypotheses, width), [-]
+    step : float
+        Of the differences [-]; under 0 for slopes to the other side, which differ where something stands at
+        its stop.
+
+    Returns
+    -------
+    Linear
+    """
     count, width = z.shape
     used = np.arange(width) < at.first_severity + max((h.severities for h in hypotheses), default=0)
     columns = [np.flatnonzero(relevant & used) for relevant in at.relevant]
     blocks: list[tuple[int, Rows, Array]] = []
     for i, these in enumerate(columns):
         rows = np.repeat(z[:, None, :], these.size + 1, axis=1)
-        rows[:, np.arange(1, these.size + 1), these] += STEP
+        rows[:, np.arange(1, these.size + 1), these] += step
         blocks.append((i, np.repeat(np.arange(count), these.size + 1), rows.reshape(-1, width)))
     found: list[tuple[Array, Array, Array, Array, Array]] = []
     for these, r in zip(columns, residuals(at, hypotheses, blocks), strict=True):
@@ -109,8 +123,8 @@ def linearise(at: Layout, hypotheses: Sequence[Hypothesis], z: Array) -> Linear:
         logs = r.log_spread.reshape(count, these.size + 1, -1)
         jacobian = np.zeros((count, shaped.shape[2], width))
         slope = np.zeros((count, width))
-        jacobian[:, :, these] = ((shaped[:, 1:] - shaped[:, :1]) / STEP).transpose(0, 2, 1)
-        slope[:, these] = ((logs[:, 1:] - logs[:, :1]) / STEP).sum(axis=2)
+        jacobian[:, :, these] = ((shaped[:, 1:] - shaped[:, :1]) / step).transpose(0, 2, 1)
+        slope[:, these] = ((logs[:, 1:] - logs[:, :1]) / step).sum(axis=2)
         found.append((shaped[:, 0], logs[:, 0], r.slip, jacobian, slope))
     return Linear(
         Residuals(

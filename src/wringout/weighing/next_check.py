@@ -13,8 +13,10 @@ from wringout.weighing.batch import Rows, settled
 from wringout.weighing.curvature import Curvature
 from wringout.weighing.discrepancy import model_spread
 from wringout.weighing.hypothesis import Hypothesis
+from wringout.weighing.information import information, told
+from wringout.weighing.likelihood import SLIP_SCALE, weight
 from wringout.weighing.search import Weighed
-from wringout.weighing.situation import Problem, Situation
+from wringout.weighing.situation import Observation, Problem, Situation
 from wringout.weighing.unknowns import Layout, layout
 
 __all__ = ["HANDLING_MINUTES", "SETTLE_MINUTES", "STATES", "Check", "next_checks"]
@@ -22,19 +24,22 @@ __all__ = ["HANDLING_MINUTES", "SETTLE_MINUTES", "STATES", "Check", "next_checks
 STATES = ("auto", "reheat.command=0 %", "reheat.command=100 %", "cooling.call=0 %", "cooling.call=100 %")
 SETTLE_MINUTES = 15.0  # a forced state counts so much before its readings mean anything
 HANDLING_MINUTES = 5.0  # deciding, walking there, opening up, writing down: judgement
-BINS = 24
 NOT_ASKED = frozenset({"shown.dehumidifying"})
+SLIP_PRONE = 0.01  # displays do not slip, and show the same again
+SUSPECT_SLIP = 0.03  # a reading is taken again only where it is a slip with more than this probability
+COMMON = 0.5  # of an instrument's error variance, what a second reading there shares with it: judgement
 
 
 @dataclass(frozen=True)
 class Check:
     """One further reading: the state to be in, the point, minutes it takes (waiting included) and bits it
-    is expected to tell."""
+    is expected to tell; ``again`` where the point was read there already and may have been a slip."""
 
     state: str
     point: str
     minutes: float
     gain_bits: float
+    again: bool = False
 
 
 def _situation(problem: Problem, state: str) -> tuple[Problem, int]:
@@ -130,18 +135,19 @@ def next_checks(
     Returns
     -------
     list of Check
-        Most bits per minute first; a forced state that was not entered yet costs its wait, shared by the
-        two readings worth most there.
+        Most bits per minute first. Readings that were taken are among them where they may be slips.
 
     Notes
     -----
-    The gain is the mutual information between the reading and which set of causes is at work, by binning
-    each sample's predictive distribution; within a set the samples are smoothed by Silverman's rule.
+    The gain is the mutual information between the reading and which set of causes is at work. Two steps are
+    looked at: a reading is worth its own bits per minute, or those of itself and its best companion in the
+    same state together, whichever is more. So a forced state is worth its wait where two readings there
+    earn it, and so is a reading that tells only beside another.
     """
     hypotheses, owner, part, rows = draw(weighed, weights, samples, rng)
     sets = sorted({h.causes for h in hypotheses})
     set_of = np.array([sets.index(h.causes) for h in hypotheses])[owner]
-    found: list[tuple[float, Check]] = []
+    found: list[tuple[float, float, Check]] = []
     for state in STATES:
         grown, index = _situation(at.problem, state)
         if grown is at.problem:
@@ -152,18 +158,9 @@ def next_checks(
         s = settled(here, index, hypotheses, owner, wide)
         predicted = read_points(s)
         situation = grown.situations[index]
-        read = {o.point for o in situation.observations}
-        entered = grown is at.problem or state == "auto"
         names, values, spreads = [], [], []
-        for name in points:
-            if name in read or name in NOT_ASKED or name not in predicted:
-                continue
-            if name.startswith("stage.") and not name.endswith(".current") and not _runs(s, name, part):
-                continue
-            if state.startswith("reheat.command") and name in (
-                "shown.reheat_command",
-                "shown.reheat_in_hand",
-            ):
+        for name in _unread(points, situation, s, part):
+            if name not in predicted:
                 continue
             value = np.broadcast_to(predicted[name], owner.shape)
             instrument = sigma(name, float(np.mean(np.abs(value))))
@@ -171,13 +168,31 @@ def next_checks(
             names.append(name)
             values.append(value)
             spreads.append(np.broadcast_to(spread, owner.shape))
-        if not names:
-            continue
-        gains = information(np.array(values), np.array(spreads), part, set_of, len(sets))
-        cost = np.array([minutes[name] for name in names])
-        found += _ranked(state, names, gains, cost, 0.0 if entered else SETTLE_MINUTES)
-    found.sort(key=lambda c: -c[0])
-    return [check for _, check in found]
+        wait = 0.0 if grown is at.problem or state == "auto" else SETTLE_MINUTES
+        if names:
+            gains = told(np.array(values), np.array(spreads), part, set_of, len(sets))
+            cost = np.array([minutes[name] for name in names])
+            found += _ranked(state, names, gains.alone, gains.both, cost, wait)
+        for o in situation.observations:
+            gain = _again(o, s, predicted, situation, part, set_of, len(sets))
+            if gain > 0.0 and o is [other for other in situation.observations if other.point == o.point][-1]:
+                rate = gain / (minutes[o.point] + HANDLING_MINUTES)
+                found.append((rate, rate, Check(state, o.point, minutes[o.point], gain, True)))
+    found.sort(key=lambda c: (-c[0], -c[1]))
+    return [check for _, _, check in found]
+
+
+def _unread(points: Sequence[str], situation: Situation, s: Settled, part: Array) -> list[str]:
+    """Points that can still be read in a situation and are not held there by hand."""
+    taken = {o.point for o in situation.observations} | NOT_ASKED
+    if situation.item == "reheat.command":
+        taken |= {"shown.reheat_command", "shown.reheat_in_hand"}
+    return [
+        name
+        for name in points
+        if name not in taken
+        and (not name.startswith("stage.") or name.endswith(".current") or _runs(s, name, part))
+    ]
 
 
 def _runs(s: Settled, name: str, part: Array) -> bool:
@@ -188,69 +203,54 @@ def _runs(s: Settled, name: str, part: Array) -> bool:
 
 
 def _ranked(
-    state: str, names: Sequence[str], gains: Array, cost: Array, wait: float
-) -> list[tuple[float, Check]]:
-    order = np.argsort(-gains / (cost + HANDLING_MINUTES))
-    checks: list[tuple[float, Check]] = []
-    for rank, k in enumerate(order):
-        alone = float(gains[k]) / float(cost[k] + HANDLING_MINUTES + wait)
-        value = alone
-        if wait and rank + 1 < len(order) and rank == 0:
-            # the wait buys more than one reading: count the second at half its worth, since it partly
-            # tells the same
-            other = order[1]
-            together = float(gains[k] + 0.5 * gains[other]) / float(
-                cost[k] + cost[other] + 2 * HANDLING_MINUTES + wait
-            )
-            value = max(alone, together)
-        checks.append((value, Check(state, names[k], float(cost[k]) + wait, max(float(gains[k]), 0.0))))
-    return checks
+    state: str, names: Sequence[str], alone: Array, both: Array, cost: Array, wait: float
+) -> list[tuple[float, float, Check]]:
+    """Checks of one state with what each is worth [bits/min]: looking two steps ahead, and by itself."""
+    own = cost + HANDLING_MINUTES
+    single = alone / (own + wait)
+    # the wait is paid once for both; two that are worth no more than the better of them are not a plan
+    pair = both / (own[:, None] + own[None, :] + wait)
+    planned = pair > np.maximum(single[:, None], single[None, :])
+    worth = np.maximum(single, np.where(planned, pair, 0.0).max(axis=1))
+    return [
+        (float(worth[k]), float(single[k]), Check(state, name, float(cost[k]) + wait, float(alone[k])))
+        for k, name in enumerate(names)
+    ]
 
 
-def information(values: Array, spreads: Array, part: Array, set_of: Array, sets: int) -> Array:
-    """Mutual information between each reading and the set of causes [bits].
+def _again(
+    o: Observation,
+    s: Settled,
+    predicted: Mapping[str, Array],
+    situation: Situation,
+    part: Array,
+    set_of: Rows,
+    sets: int,
+) -> float:
+    """Bits that a second reading of a point tells, where the first may have been a slip; else 0.
 
-    Parameters
-    ----------
-    values : array, (points, samples), [SI]
-        Predicted readings.
-    spreads : array, (points, samples), [SI]
-        Standard deviation of each.
-    part : array, (samples,), [-]
-        Probability that each sample stands for.
-    set_of : array of int, (samples,)
-    sets : int
-        How many sets there are.
-
-    Returns
-    -------
-    array, (points,), [bits]
+    A careful first reading is likely to be met again: the model's error and a part of the instrument's are
+    the same. After a slip the second reading is as open as any. Each sample is split into the two.
     """
-    count = values.shape[1]
-    membership = np.zeros((count, sets))
-    membership[np.arange(count), set_of] = part
-    probability = membership.sum(axis=0)
-    inside = membership / np.maximum(probability, 1e-300)
-    # smooth within each set, so that few samples of a wide set do not pass for sharp knowledge
-    mean = values @ inside
-    square = (values**2) @ inside
-    scatter = np.sqrt(np.maximum(square - mean**2, 0.0))
-    effective = 1.0 / np.maximum((inside**2).sum(axis=0), 1e-300)
-    smoothing = scatter * (1.06 * effective**-0.2)
-    width = np.hypot(spreads, smoothing[:, set_of])
-    # bin edges at quantiles of what is expected, noise included
-    low = (values - 2.0 * width).min(axis=1)
-    high = (values + 2.0 * width).max(axis=1)
-    order = np.sort(np.concatenate([values - width, values + width], axis=1), axis=1)
-    picks = np.linspace(0, order.shape[1] - 1, BINS - 1).astype(int)
-    edges = order[:, picks]
-    edges = np.maximum.accumulate(
-        edges + np.linspace(0, 1e-9, BINS - 1) * (high - low + 1e-12)[:, None], axis=1
+    if o.slip < SLIP_PRONE or o.point not in predicted:
+        return 0.0
+    value = np.broadcast_to(predicted[o.point], part.shape)
+    model = np.broadcast_to(model_spread(o.point, predicted[o.point], s, situation.item), part.shape)
+    whole = np.square(o.sigma) + np.square(model)
+    off = o.value - value
+    kept = weight((off / np.sqrt(whole))[:, None], np.array([o.slip]))[:, 0]
+    slipped = np.clip((1.0 - kept) / (1.0 - 1.0 / SLIP_SCALE**2), 0.0, 1.0)
+    if float(slipped @ part) < SUSPECT_SLIP * float(part.sum()):
+        return 0.0
+    common = np.square(model) + COMMON * np.square(o.sigma)
+    means, spreads = [], []
+    for wider in (1.0, SLIP_SCALE**2):
+        share = common / (whole * wider)
+        means.append(value + share * off)
+        spreads.append(np.sqrt(common * (1.0 - share) + (1.0 - COMMON) * np.square(o.sigma)))
+    split = np.concatenate([part * (1.0 - slipped), part * slipped])
+    return float(
+        information(
+            np.concatenate(means)[None], np.concatenate(spreads)[None], split, np.tile(set_of, 2), sets
+        )[0]
     )
-    scaled = (edges[:, None, :] - values[:, :, None]) / width[:, :, None]
-    below = 1.0 / (1.0 + np.exp(-1.5957691216 * np.clip(scaled * (1.0 + 0.044715 * scaled**2), -40.0, 40.0)))
-    cells = np.diff(below, axis=2, prepend=0.0, append=1.0)
-    within = np.einsum("psb,sk->pkb", cells, inside)
-    overall = np.einsum("pkb,k->pb", within, probability / probability.sum())
-    ratio = np.log2(np.maximum(within, 1e-12) / np.maximum(overall, 1e-12)[:, None, :])
-    return np.asarray(np.einsum("pkb,pkb,k->p", within, ratio, probability / probability.sum()))
