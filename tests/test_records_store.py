@@ -289,6 +289,34 @@ def test_a_photo_is_kept_with_its_event_and_given_back_whole(store: Store, call:
     assert store.contents() == {content.sha256}
 
 
+def test_a_photo_sent_twice_under_one_identifier_is_one_event(store: Store, call: str) -> None:
+    sent = uuid7(1_900_000_000_000, 5)
+    photo = {"name": "valve.jpg", "call_id": call, "event_id": sent, **ANN}
+    first = store.attach(JPEG, **photo)
+    assert store.attach(JPEG, **photo) == first
+    assert [line.event for line in store.call(call).attachments] == [first]
+    with pytest.raises(InputError, match="another content"):
+        store.attach(JPEG + b"another", **photo)
+    assert store.contents() == {first.body["sha256"]}
+
+
+def test_many_threads_that_send_the_same_at_once_keep_it_once(store: Store, call: str) -> None:
+    sent = uuid7(1_900_000_000_000, 6)
+    found: list[str] = []
+    body = {"at": at(0), "text": "said once"}
+
+    def send() -> None:
+        found.append(store.write("note", body, call_id=call, event_id=sent, **ANN).id)
+
+    threads = [threading.Thread(target=send) for _ in range(8)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert found == [sent] * 8
+    assert len(store.call(call).lines) == 1
+
+
 @pytest.mark.parametrize(
     ("data", "words"),
     [

@@ -3,57 +3,27 @@
 from __future__ import annotations
 
 import json
-import sqlite3
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
-from types import MappingProxyType
 from typing import Any
 
 from wringout.documents.call import Call, Vocabulary, call_from_tree
 from wringout.documents.load import unit_from_text
 from wringout.documents.source import tree_of
-from wringout.errors import DataError, InputError
+from wringout.errors import InputError
 from wringout.records.attachments import Content, content_of
 from wringout.records.checking import STANDS_ALONE, check_event, unreadable
-from wringout.records.events import Event, event_from, moment
+from wringout.records.events import Event, event_from
 from wringout.records.file import BUSY_SECONDS, RecordFile
 from wringout.records.fold import Folded, fold_call, fold_names, newest_unit
 from wringout.records.identifiers import Maker, checked
 from wringout.records.plain import plain_tree
+from wringout.records.rows import COLUMNS, event_of, insert_content, insert_event, is_here
+from wringout.records.summaries import CallSummary, UnitSummary, summary, unit_summary
 
 __all__ = ["CallSummary", "Store", "UnitSummary", "open_store"]
-
-_COLUMNS = "id, call_id, unit_id, author, device, recorded, version, kind, body"
-_INSERT = f"INSERT INTO events ({_COLUMNS}) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)"
-
-
-@dataclass(frozen=True, slots=True)
-class CallSummary:
-    """A call in a list of calls: when it was opened and last written to [UTC], lines of its document, and
-    people."""
-
-    call_id: str
-    unit_id: str | None
-    unit_name: str
-    site: str
-    complaint: str
-    opened: datetime
-    last: datetime
-    events: int
-    authors: tuple[str, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class UnitSummary:
-    """A unit in a list of units, with its newest document as it was written."""
-
-    unit_id: str
-    name: str
-    site: str
-    text: str
-    described: Event
 
 
 def open_store(path: str | Path, *, create: bool = True, busy_seconds: float = BUSY_SECONDS) -> Store:
@@ -117,8 +87,8 @@ class Store:
         many = tuple(event_from(event.as_json()) for event in many)
         with self.file.transaction() as database:
             for content in contents:
-                _keep(database, content)
-            new = tuple(event.id for event in many if _insert(database, event))
+                insert_content(database, content)
+            new = tuple(event.id for event in many if insert_event(database, event))
         for event in many:
             self.new_id.after(event.id)
         return new
@@ -132,16 +102,18 @@ class Store:
         device: str,
         call_id: str | None = None,
         unit_id: str | None = None,
+        event_id: str | None = None,
         contents: Iterable[Content] = (),
         vocabulary: Vocabulary | None = None,
     ) -> Event:
         """Make an event here and now, and keep it.
 
-        With a vocabulary, it is checked first as the call document would check it, see `check`.
+        With a vocabulary, it is checked first as the call document would check it, see `check`. With an
+        identifier made elsewhere, writing the same twice gives the event that was kept the first time.
         """
         event = event_from(
             {
-                "id": self.new_id(),
+                "id": event_id or self.new_id(),
                 "call_id": call_id,
                 "unit_id": unit_id,
                 "author": author,
@@ -151,10 +123,25 @@ class Store:
                 "body": body,
             }
         )
+        kept = self._kept(event) if event_id else None
+        if kept is not None:
+            return kept
         if vocabulary is not None:
             self.check(event, vocabulary)
-        self.append(event, contents)
+        try:
+            self.append(event, contents)
+        except InputError:
+            kept = self._kept(event)  # two that came at once
+            if kept is None:
+                raise
+            return kept
         return event
+
+    def _kept(self, event: Event) -> Event | None:
+        """The event that was kept under an identifier, if it says the same and differs in its moment
+        alone."""
+        found = self._select("WHERE id = ?", (event.id,))
+        return found[0] if found and replace(event, recorded=found[0].recorded) == found[0] else None
 
     def check(self, event: Event, vocabulary: Vocabulary) -> None:
         """Refuse an event that the call document would not take; nothing is written.
@@ -236,9 +223,12 @@ class Store:
         to: str | None = None,
         at: str | None = None,
         text: str = "",
+        event_id: str | None = None,
     ) -> Event:
-        """Attach a photo or a file to a call, or to one event of it (``to``); bytes and event are kept
-        together."""
+        """Attach a photo or a file to a call, or to one event of it (``to``); both are kept together.
+
+        With an identifier made elsewhere, the same twice gives the event kept the first time.
+        """
         content = content_of(data, name)
         body: dict[str, Any] = {
             "sha256": content.sha256,
@@ -247,7 +237,15 @@ class Store:
             "size": len(data),
         }
         body |= {key: value for key, value in (("to", to), ("at", at), ("text", text)) if value}
-        return self.write("attached", body, author=author, device=device, call_id=call_id, contents=[content])
+        return self.write(
+            "attached",
+            body,
+            author=author,
+            device=device,
+            call_id=call_id,
+            event_id=event_id,
+            contents=[content],
+        )
 
     # ------------------------------------------------------------------------------------ reading
 
@@ -270,14 +268,14 @@ class Store:
             When another content is here under its identifier.
         """
         with self.file.reading() as database:
-            return _known(database, event)
+            return is_here(database, event)
 
     def events_since(self, sequence: int, limit: int) -> tuple[tuple[int, Event], ...]:
         """Events in the order in which this file took them, after a place in it."""
         where = "WHERE sequence > ? ORDER BY sequence LIMIT ?"
         with self.file.reading() as database:
-            rows = database.execute(f"SELECT {_COLUMNS}, sequence FROM events {where}", (sequence, limit))
-            return tuple((row[-1], _event(row[:-1])) for row in rows)
+            rows = database.execute(f"SELECT {COLUMNS}, sequence FROM events {where}", (sequence, limit))
+            return tuple((row[-1], event_of(row[:-1])) for row in rows)
 
     def call(self, call_id: str) -> Folded:
         """A call as it now stands.
@@ -327,7 +325,7 @@ class Store:
         for call_id, last in rows:
             known = self._summaries.get(call_id)
             if known is None or known[0] != last:
-                known = last, _summary(call_id, self.events(call_id))
+                known = last, summary(call_id, self.events(call_id))
                 self._summaries[call_id] = known
             unit = units.get(known[1].unit_id or "")
             found.append(replace(known[1], unit_name=unit.name, site=unit.site) if unit else known[1])
@@ -341,7 +339,7 @@ class Store:
         for unit_id, event in newest.items():
             known = self._units.get(unit_id)
             if known is None or known.described.id != event.id:
-                self._units[unit_id] = _unit_summary(unit_id, event)
+                self._units[unit_id] = unit_summary(unit_id, event)
         return tuple(sorted((self._units[u] for u in newest), key=lambda u: (u.name, u.unit_id)))
 
     def unit_text(self, unit_id: str) -> str:
@@ -392,74 +390,8 @@ class Store:
 
     def _select(self, where: str, values: tuple[str, ...]) -> tuple[Event, ...]:
         with self.file.reading() as database:
-            rows = database.execute(f"SELECT {_COLUMNS} FROM events {where} ORDER BY id", values).fetchall()
-        return tuple(_event(row) for row in rows)
-
-
-def _known(database: sqlite3.Connection, event: Event) -> bool:
-    row = database.execute(f"SELECT {_COLUMNS} FROM events WHERE id = ?", (event.id,)).fetchone()
-    if row is not None and _event(row).canonical() != event.canonical():
-        raise InputError("an event of this id is here with another content; nothing was kept", event.id)
-    return row is not None
-
-
-def _insert(database: sqlite3.Connection, event: Event) -> bool:
-    if _known(database, event):
-        return False
-    tree = event.as_json()
-    body = json.dumps(tree["body"], sort_keys=True, separators=(",", ":"), ensure_ascii=False)
-    values = {**tree, "recorded": moment(event.recorded), "body": body}
-    database.execute(_INSERT, tuple(values[name] for name in _COLUMNS.split(", ")))
-    return True
-
-
-def _keep(database: sqlite3.Connection, content: Content) -> None:
-    content = content_of(content.data, content.sha256)
-    if database.execute("SELECT 1 FROM attachments WHERE sha256 = ?", (content.sha256,)).fetchone() is None:
-        database.execute(
-            "INSERT INTO attachments (sha256, type, data) VALUES (?, ?, ?)",
-            (content.sha256, content.type, content.data),
-        )
-
-
-def _event(row: tuple[Any, ...]) -> Event:
-    """An event as it was kept: checked when it came in, so not again."""
-    identifier, call_id, unit_id, author, device, recorded, version, kind, body = row
-    try:
-        return Event(
-            id=identifier,
-            kind=kind,
-            body=MappingProxyType(json.loads(body)),
-            author=author,
-            device=device,
-            recorded=datetime.fromisoformat(recorded),
-            call_id=call_id,
-            unit_id=unit_id,
-            version=version,
-        )
-    except (ValueError, TypeError) as error:
-        raise DataError(f"event {str(identifier)[:40]} in the record is damaged: {error}") from None
-
-
-def _summary(call_id: str, events: tuple[Event, ...]) -> CallSummary:
-    folded = fold_call(call_id, events)
-    return CallSummary(
-        call_id=call_id,
-        unit_id=folded.unit_id,
-        unit_name="",
-        site="",
-        complaint=folded.complaint,
-        opened=min(event.recorded for event in events),
-        last=max(event.recorded for event in events),
-        events=len(folded.lines),
-        authors=folded.authors,
-    )
-
-
-def _unit_summary(unit_id: str, event: Event) -> UnitSummary:
-    text = str(event.body["document"])
-    unit = unit_from_text(text)
-    return UnitSummary(unit_id, unit.name, unit.site.name or "", text, event)
+            rows = database.execute(f"SELECT {COLUMNS} FROM events {where} ORDER BY id", values).fetchall()
+        return tuple(event_of(row) for row in rows)
 
 
 def _as_source(tree: Mapping[str, Any], name: str) -> Any:

@@ -1,0 +1,61 @@
+"""Calls and units in lists."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from wringout.documents.load import unit_from_text
+from wringout.records.events import Event
+from wringout.records.fold import fold_call
+
+__all__ = ["CallSummary", "UnitSummary", "summary", "unit_summary"]
+
+
+@dataclass(frozen=True, slots=True)
+class CallSummary:
+    """A call in a list of calls: opened and last written to [UTC], lines of its document, people."""
+
+    call_id: str
+    unit_id: str | None
+    unit_name: str
+    site: str
+    complaint: str
+    opened: datetime
+    last: datetime
+    events: int
+    authors: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class UnitSummary:
+    """A unit in a list of units, with its newest document as it was written."""
+
+    unit_id: str
+    name: str
+    site: str
+    text: str
+    described: Event
+
+
+def summary(call_id: str, events: tuple[Event, ...]) -> CallSummary:
+    """A call, without the name of its unit."""
+    folded = fold_call(call_id, events)
+    return CallSummary(
+        call_id=call_id,
+        unit_id=folded.unit_id,
+        unit_name="",
+        site="",
+        complaint=folded.complaint,
+        opened=min(event.recorded for event in events),
+        last=max(event.recorded for event in events),
+        events=len(folded.lines),
+        authors=folded.authors,
+    )
+
+
+def unit_summary(unit_id: str, event: Event) -> UnitSummary:
+    """A unit by its newest description."""
+    text = str(event.body["document"])
+    unit = unit_from_text(text)
+    return UnitSummary(unit_id, unit.name, unit.site.name or "", text, event)
