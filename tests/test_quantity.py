@@ -53,6 +53,8 @@ PINT_NAMES = {
     "m2": "m**2",
     "ft3": "foot**3",
     "m3": "m**3",
+    "gal": "gallon",
+    "L": "liter",
     "%": "percent",
     "A": "ampere",
     "V": "volt",
@@ -65,6 +67,8 @@ PINT_NAMES = {
     "kg/kg": "kg/kg",
     "Btu/lb": "Btu_it/pound",
     "kJ/kg": "kJ/kg",
+    "W/m2K": "W/m**2/kelvin",
+    "Btu/hft2F": "Btu_it/hour/foot**2/delta_degF",
 }
 PINT_SI = {
     Dimension.TEMPERATURE: "degC",
@@ -88,6 +92,7 @@ PINT_SI = {
     Dimension.TIME: "second",
     Dimension.HUMIDITY_RATIO: "dimensionless",
     Dimension.SPECIFIC_ENERGY: "joule/kg",
+    Dimension.HEAT_TRANSFER: "W/m**2/kelvin",
 }
 ORACLED = [
     unit

@@ -69,6 +69,7 @@ class Dimension(StrEnum):
     TIME = "time"  # s
     HUMIDITY_RATIO = "humidity_ratio"  # kg/kg of dry air
     SPECIFIC_ENERGY = "specific_energy"  # J/kg
+    HEAT_TRANSFER = "heat_transfer"  # W/(m2 K): U-values, films
     COUNT = "count"  # 1
     YES_NO = "yes_no"  # 1 for yes, 0 for no
 
@@ -178,6 +179,8 @@ def _listed() -> tuple[TradeUnit, ...]:
         unit("m2", d.AREA, 1.0, decimals=0, also=("m²",)),
         unit("ft3", d.VOLUME, FOOT**3, decimals=0, also=("ft³", "cu ft")),
         unit("m3", d.VOLUME, 1.0, decimals=0, also=("m³",)),
+        unit("gal", d.VOLUME, GALLON, decimals=1, also=("gallon", "gallons")),
+        unit("L", d.VOLUME, 1e-3, decimals=1, also=("litre", "litres", "liter", "liters")),
         unit("%", d.FRACTION, 0.01, decimals=1, also=("percent", "% rh", "%rh")),
         unit("A", d.CURRENT, 1.0, decimals=1, also=("amp", "amps")),
         unit("V", d.VOLTAGE, 1.0, decimals=1, also=("volt", "volts")),
@@ -192,6 +195,14 @@ def _listed() -> tuple[TradeUnit, ...]:
         unit("kg/kg", d.HUMIDITY_RATIO, 1.0, decimals=5, also=("lb/lb",)),
         unit("Btu/lb", d.SPECIFIC_ENERGY, BTU / POUND, decimals=2),
         unit("kJ/kg", d.SPECIFIC_ENERGY, 1e3, decimals=1),
+        unit("W/m2K", d.HEAT_TRANSFER, 1.0, decimals=2, also=("W/(m2 K)", "W/m²K")),
+        unit(
+            "Btu/hft2F",
+            d.HEAT_TRANSFER,
+            BTU / 2000.0 / FOOT**2,
+            decimals=2,
+            also=("Btu/(h ft2 degF)", "Btu/h ft2 degF"),
+        ),
         unit("count", d.COUNT, 1.0, decimals=0),
         unit("yes/no", d.YES_NO, 1.0, decimals=0),
     )
@@ -242,6 +253,7 @@ PREFERRED: Mapping[Dimension, Mapping[UnitSystem, str]] = {
     Dimension.TIME: {"ip": "s", "si": "s"},
     Dimension.HUMIDITY_RATIO: {"ip": "gr/lb", "si": "g/kg"},
     Dimension.SPECIFIC_ENERGY: {"ip": "Btu/lb", "si": "kJ/kg"},
+    Dimension.HEAT_TRANSFER: {"ip": "Btu/hft2F", "si": "W/m2K"},
     Dimension.COUNT: {"ip": "count", "si": "count"},
     Dimension.YES_NO: {"ip": "yes/no", "si": "yes/no"},
 }

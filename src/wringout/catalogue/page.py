@@ -8,6 +8,7 @@ from collections.abc import Iterable
 from wringout.catalogue.cares import ALWAYS, Care, cares
 from wringout.catalogue.cause import GROUPS, Cause, Choice, Span
 from wringout.catalogue.causes import beyond_design_share, causes, count_prior
+from wringout.catalogue.steps import works
 
 __all__ = ["causes_page", "cautions_page"]
 
@@ -90,6 +91,20 @@ def cautions_page() -> str:
     ]
     for care in cares().values():
         lines += _care(care)
+    lines += [
+        "",
+        "## What brings which",
+        "",
+        "A step is told by its properties: the instrument, the place, what is held by hand, what a remedy",
+        "says to do. Each brings its cautions, beside those that a point, a cause or a subject names itself.",
+        "",
+        "| when | cautions |",
+        "| --- | --- |",
+        *(
+            f"| {work.means} | {', '.join(_own_linked(id) for id in work.cares)} |"
+            for work in works().values()
+        ),
+    ]
     return "\n".join(lines) + "\n"
 
 
@@ -142,6 +157,11 @@ def _choice(choice: Choice) -> str:
 def _linked(id: str) -> str:
     title = cares()[id].title
     return f"[{title.lower()}](cautions.md#{_anchor(title)})"
+
+
+def _own_linked(id: str) -> str:
+    title = cares()[id].title
+    return f"[{title.lower()}](#{_anchor(title)})"
 
 
 def _anchor(heading: str) -> str:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from wringout.catalogue.cares import ALWAYS, cares_for
-from wringout.catalogue.points import point
+from wringout.catalogue.steps import Step, care_ids
 from wringout.cli.layout import chance, heading, item, paragraph
 from wringout.weighing.evidence import best_with
 from wringout.weighing.evidence_words import foretold_words, plain, set_title, state_words
@@ -56,8 +56,7 @@ def worth_asking(answer: Answer, most: int) -> list[Check]:
 
 def cares_of(check: Check) -> tuple[str, ...]:
     """Ids of the cautions for a check: those of the place, and of holding something by hand."""
-    held = () if check.state == "auto" else ("live_control",)
-    return (*point(check.point).care, *held)
+    return care_ids(Step(points=(check.point,), state=check.state))
 
 
 def best_sets(answer: Answer) -> tuple[tuple[int, float, tuple[str, ...]], ...]:

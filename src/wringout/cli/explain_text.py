@@ -6,8 +6,9 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
-from wringout.catalogue.cares import cares_for
 from wringout.catalogue.causes import applies, causes
+from wringout.catalogue.steps import Step, cautions_of
+from wringout.cli.cautions_text import every_caution
 from wringout.cli.layout import chance, heading, item, listed, paragraph
 from wringout.weighing.evidence_words import (
     evidence_words,
@@ -26,7 +27,7 @@ if TYPE_CHECKING:
     from wringout.weighing.evidence import Evidence, Suspect
     from wringout.weighing.outlook import Outlook
 
-__all__ = ["account", "cautions", "explained"]
+__all__ = ["account", "explained"]
 
 WORTH_A_LINE = 0.3  # bits
 FEW_FOR, FEW_AGAINST = 2, 2
@@ -88,7 +89,7 @@ def _remedy(id: str, unit: Unit) -> list[str]:
     cause = causes()[id]
     urgency = {"today": "today", "days": "within days", "planned": "can be planned", "none": "no repair"}
     lines = ["", paragraph(f"As a rule: {in_words(cause.expected)}", 0, 2)]
-    lines += ["", heading("CAUTIONS FIRST"), *cautions(cause.cares)]
+    lines += ["", heading("CAUTIONS FIRST"), *every_caution(cautions_of(Step(cause=id)))]
     lines += ["", heading(f"WHAT TO DO ({urgency[cause.urgency]}; side: {cause.side})")]
     lines += [item(f"{n}.", in_words(step)) for n, step in enumerate(cause.remedy, 1)]
     if cause.parts:
@@ -99,13 +100,4 @@ def _remedy(id: str, unit: Unit) -> list[str]:
     if similar:
         lines += ["", heading("EASILY TAKEN FOR IT")]
         lines += [item("-", f"{title(like.cause)}: {in_words(like.tell)}") for like in similar]
-    return lines
-
-
-def cautions(ids: Iterable[str]) -> list[str]:
-    """Every caution of some work, the local rules first."""
-    lines: list[str] = []
-    for care in cares_for(ids):
-        lines.append(paragraph(f"{care.title}:"))
-        lines += [item("-", words, 2) for words in care.text]
     return lines

@@ -25,6 +25,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
         "Write calls from the record into one zip, or one as a document.",
     ),
     "import": ("wringout.cli.import_calls", "Bring calls into the record: a zip, documents, another record."),
+    "set-up": ("wringout.cli.set_up", "What to set a machine to, with formula, source and uncertainty."),
     "check": ("wringout.cli.check", "Validate a document and list what was assumed."),
     "new": ("wringout.cli.new", "Write a unit document from a few questions."),
 }

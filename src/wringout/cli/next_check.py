@@ -110,15 +110,16 @@ def _document(following: Sequence[Check]) -> dict[str, Any]:
 def _text(answer: Answer, following: Sequence[Check], system: UnitSystem) -> list[str]:
     import numpy as np
 
-    from wringout.cli.check_text import best_sets, cares_of, none_left
-    from wringout.cli.explain_text import cautions
+    from wringout.catalogue.steps import Step, cautions_of
+    from wringout.cli.cautions_text import every_caution
+    from wringout.cli.check_text import best_sets, none_left
     from wringout.cli.layout import heading, paragraph
     from wringout.weighing.outlook import Outlook
 
     if not following:
         return [paragraph(none_left(answer))]
-    cares = [care for check in following for care in cares_of(check)]
-    lines = [heading("CAUTIONS FIRST"), *cautions(cares)]
+    steps = [Step(points=(check.point,), state=check.state) for check in following]
+    lines = [heading("CAUTIONS FIRST"), *every_caution(cautions_of(*steps))]
     outlook = Outlook(answer, [index for index, _, _ in best_sets(answer)], np.random.default_rng(SEED))
     groups: dict[str, list[Check]] = {}
     for number, check in enumerate(following):

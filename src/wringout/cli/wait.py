@@ -139,6 +139,8 @@ def _span(seconds: float) -> str:
 
 
 def _text(found: Waiting, units: UnitSystem) -> list[str]:
+    from wringout.catalogue.steps import Step, cautions_of
+    from wringout.cli.cautions_text import short_cautions
     from wringout.cli.layout import heading, paragraph, width
 
     last = found.visit.last
@@ -157,6 +159,8 @@ def _text(found: Waiting, units: UnitSystem) -> list[str]:
         lines.append(
             paragraph(f"Read too early: {reading.point}, {reading.text} at {reading.at:%H:%M}.", hang=2)
         )
+    steps = [Step(points=(point.point,), state=_held(last)) for point in found.points]
+    lines += ["", *short_cautions(cautions_of(*steps), "All cautions: docs/cautions.md.")]
     moving = sorted((p for p in found.points if p.moves), key=lambda p: p.late_95)
     still = [p for p in found.points if not p.moves]
     if moving:
@@ -166,6 +170,14 @@ def _text(found: Waiting, units: UnitSystem) -> list[str]:
         lines += ["", heading("Points that hardly move; what to read")]
         lines += [_line(point, units, width(), times=False) for point in still]
     return lines
+
+
+def _held(event: Acting) -> str:
+    """The state that the last event leaves the unit in."""
+    from wringout.documents.call import Force
+    from wringout.documents.states import state_name
+
+    return state_name(event.item, event.to) if isinstance(event, Force) else "auto"
 
 
 def _told(found: Waiting) -> str:
