@@ -1,0 +1,221 @@
+"""The record as pages use it: a call as it stands, and events kept exactly once, checked before they are
+kept."""
+
+from __future__ import annotations
+
+import json
+import re
+import uuid
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from typing import Any
+
+from wringout.documents.call import Call, Force, Release
+from wringout.documents.states import state_name
+from wringout.errors import InputError
+from wringout.records.attachments import Content, content_of
+from wringout.records.events import Event, event_from
+from wringout.records.fold import Folded
+from wringout.records.identifiers import checked
+from wringout.records.store import Store
+from wringout.web import jobs
+
+__all__ = ["SAID", "UNREADABLE", "Desk", "Here", "Writer", "following_id", "now_text"]
+
+# notes that the app itself reads again
+UNREADABLE = "not readable: "
+SAID = "said, to be sorted: "
+
+
+@dataclass(frozen=True, slots=True)
+class Writer:
+    """Who writes, with which device."""
+
+    author: str
+    device: str
+
+
+@dataclass(frozen=True)
+class Here:
+    """A call as it stands: folded events, its document as JSON text, and the checked call."""
+
+    id: str
+    folded: Folded
+    document: str
+    call: Call
+
+    @property
+    def state(self) -> str:
+        """The operating state that the unit was left in."""
+        state = "auto"
+        for event in self.call.events:
+            if isinstance(event, Force):
+                state = state_name(event.item, event.to)
+            elif isinstance(event, Release):
+                state = "auto"
+        return state
+
+    @property
+    def unreadable(self) -> tuple[str, ...]:
+        """Points noted as not readable."""
+        notes = [line.body["text"] for line in self.folded.lines if line.event.kind == "note"]
+        return tuple(note.removeprefix(UNREADABLE) for note in notes if note.startswith(UNREADABLE))
+
+    @property
+    def to_sort(self) -> tuple[Any, ...]:
+        """Lines that were said without a connection and are not understood yet."""
+        return tuple(
+            line
+            for line in self.folded.lines
+            if line.event.kind == "note" and line.body["text"].startswith(SAID)
+        )
+
+
+class Desk:
+    """Reads calls from a store and keeps events in it."""
+
+    def __init__(self, store: Store) -> None:
+        self.store = store
+        self._here: dict[str, tuple[str, Here]] = {}
+
+    def here(self, call_id: str) -> Here:
+        """A call as it stands.
+
+        Raises
+        ------
+        InputError
+            When there is no such call.
+        """
+        folded = self.store.call(checked(call_id, "call"))
+        tree = self.store.call_tree(call_id)
+        document = json.dumps(tree, ensure_ascii=False, sort_keys=True)
+        kept = self._here.get(call_id)
+        if kept is not None and kept[0] == document:
+            return Here(call_id, folded, document, kept[1].call)
+        found = Here(call_id, folded, document, jobs.read_document(document))
+        if len(self._here) > 64:
+            self._here.clear()
+        self._here[call_id] = (document, found)
+        return found
+
+    def keep(
+        self,
+        call_id: str,
+        events: list[tuple[str, dict[str, Any]]],
+        writer: Writer,
+        id: str | None = None,
+    ) -> tuple[str, ...]:
+        """Keep events of a call, all or none; those that came before are left as they are.
+
+        ``id`` is that of the first; the others count on from it. Sent again they are known by it.
+
+        Raises
+        ------
+        InputError
+            When one of them is not as a call document takes it; the message says what would be right.
+        """
+        first = checked(id) if id else self.store.new_id()
+        known = {event.id: event for event in self.store.events(call_id)}
+        if not known:
+            raise InputError("there is no such call here", call_id)
+        made: list[Event] = []
+        for place, (kind, body) in enumerate(events):
+            made_id = following_id(first, place)
+            before = known.get(made_id)
+            if before is not None and before.kind == kind:
+                continue  # sent twice: what was kept first stays
+            made.append(self._event(made_id, kind, body, call_id, writer))
+        self._check(call_id, [event for event in made if event.kind in _CHECKED])
+        self.store.append(made)
+        return tuple(event.id for event in made)
+
+    def attach(
+        self,
+        call_id: str,
+        data: bytes,
+        name: str,
+        writer: Writer,
+        *,
+        text: str = "",
+        at: str = "",
+        id: str = "",
+    ) -> str:
+        """Keep a photo or file; its SHA-256. Sent again under the same identifier it is the same."""
+        name = "".join(c for c in name.replace("\\", "/").rpartition("/")[2] if c.isprintable())[:120]
+        content = content_of(data, "file")
+        made = checked(id) if id else self.store.new_id()
+        if any(event.id == made for event in self.store.events(call_id)):
+            return content.sha256
+        body = {"sha256": content.sha256, "name": name or "file", "type": content.type, "size": len(data)}
+        body |= {key: value for key, value in (("at", at), ("text", text)) if value}
+        self.store.append(self._event(made, "attached", body, call_id, writer), [content])
+        return content.sha256
+
+    def content(self, sha256: str) -> Content:
+        """The bytes of an attachment.
+
+        Raises
+        ------
+        InputError
+            When there is none of that name.
+        """
+        if not re.fullmatch("[0-9a-f]{64}", sha256):
+            raise InputError("there is nothing of that name here", "attachment")
+        return self.store.content(sha256)
+
+    def _event(self, id: str, kind: str, body: Mapping[str, Any], call_id: str, writer: Writer) -> Event:
+        return event_from(
+            {
+                "id": id,
+                "call_id": call_id,
+                "unit_id": None,
+                "author": writer.author,
+                "device": writer.device,
+                "recorded": datetime.now(UTC).isoformat(),
+                "version": 1,
+                "kind": kind,
+                "body": dict(body),
+            }
+        )
+
+    def _check(self, call_id: str, events: list[Event]) -> None:
+        """Each event alone against the unit: what was held before is a matter of the fold."""
+        if not events:
+            return
+        tree = self.store.call_tree(call_id)
+        for event in events:
+            before = []
+            if event.kind == "release":
+                before = [
+                    {"at": event.body["at"], "kind": "force", "item": event.body["item"], "to": "100 %"}
+                ]
+            alone = {**tree, "events": [*before, {"kind": event.kind, **event.body}]}
+            try:
+                jobs.read_document(json.dumps(alone, ensure_ascii=False))
+            except InputError as error:
+                raise InputError(_plain(error), "value") from None
+
+
+_CHECKED = ("reading", "force", "release", "change", "note")
+
+
+def _plain(error: InputError) -> str:
+    """The message without the place of a document that the person never saw."""
+    place = error.place or ""
+    inside = place[place.rfind("(") + 1 : place.rfind(")")] if place.endswith(")") else ""
+    return f"{inside}: {error.message}" if inside else error.message
+
+
+def following_id(first: str, place: int) -> str:
+    """The identifier so many places after another: its last bits counted on."""
+    if not place:
+        return first
+    number = uuid.UUID(first).int
+    last = 1 << 62
+    return str(uuid.UUID(int=number - number % last + (number % last + place) % last))
+
+
+def now_text() -> str:
+    """The clock of the place, to the second."""
+    return datetime.now().replace(microsecond=0).isoformat()

@@ -1,0 +1,94 @@
+"""A trend file in, findings, pictures and thinned series out: done in the worker."""
+
+from __future__ import annotations
+
+import itertools
+from typing import Any
+
+from wringout.quantity import UnitSystem
+
+__all__ = ["trend"]
+
+MOST_POINTS = 700
+MOST_SERIES = 12
+
+
+def trend(document: str, system: UnitSystem, more: dict[str, Any]) -> dict[str, Any]:
+    """Findings of a trend file; ``document`` is the unit's, ``more`` names the file on the disk."""
+    from pathlib import Path
+
+    from wringout.documents.load import unit_from_text
+    from wringout.errors import InputError
+    from wringout.trends.finding import iso, shower
+    from wringout.trends.findings import findings_of
+    from wringout.trends.mapping import load_table
+    from wringout.trends.pictures import picture_of
+    from wringout.web.words import pretty
+
+    unit = unit_from_text(document)
+    table, raw, guesses = load_table(Path(more["path"]), None, unit)
+    if not table.values:
+        raise InputError("no column was recognised in this file", str(more.get("name", "file")))
+    show = shower(system)
+    findings = []
+    for finding in findings_of(table, unit):
+        findings.append(
+            {
+                "heading": pretty(finding.heading()),
+                "says": pretty(finding.says(show)),
+                "means": pretty(finding.means()),
+                "wrong": finding.wrong,
+                "picture": picture_of(finding, table, system),
+            }
+        )
+    return {
+        "rows": len(table.time),
+        "from": iso(float(table.time[0])),
+        "to": iso(float(table.time[-1])),
+        "findings": findings,
+        "columns": _columns(table, guesses),
+        "dirt": [d.text for d in table.dirt],
+        "series": _series(table, system),
+        "name": raw.name,
+    }
+
+
+def _columns(table: Any, guesses: Any) -> list[dict[str, str]]:
+    return [
+        {
+            "column": g.column,
+            "point": g.point,
+            "unit": g.unit,
+            "sure": f"{g.confidence:.0%}",
+            "used": "yes" if table.columns.get(g.point) == g.column else "no",
+        }
+        for g in guesses or ()
+    ]
+
+
+def _series(table: Any, system: UnitSystem) -> dict[str, Any]:
+    """Thinned to what a screen can show: of every slot the value that strays furthest from its mean."""
+    import numpy as np
+
+    from wringout.catalogue.points import point
+    from wringout.catalogue.trend_points import trend_measure
+    from wringout.errors import InputError
+    from wringout.quantity import PREFERRED, from_si
+
+    time = np.asarray(table.time, dtype=float)
+    count = min(MOST_POINTS, len(time))
+    edges = np.linspace(0, len(time), count + 1).astype(int)
+    series = []
+    for name, values in list(table.values.items())[:MOST_SERIES]:
+        try:
+            dimension = trend_measure(name, None).dimension
+        except InputError:
+            dimension = point(name).dimension
+        unit = PREFERRED[dimension][system]
+        shown = np.asarray(from_si(np.asarray(values, dtype=float), unit, dimension))
+        thin: list[float | None] = []
+        for a, b in itertools.pairwise(edges):
+            slot = shown[a:b][np.isfinite(shown[a:b])]
+            thin.append(round(float(slot[np.argmax(np.abs(slot - slot.mean()))]), 2) if len(slot) else None)
+        series.append({"point": name, "unit": unit, "values": thin})
+    return {"time": [int(t) for t in time[edges[:-1]]], "series": series}

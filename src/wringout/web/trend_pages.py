@@ -1,0 +1,143 @@
+"""Trends: a controller's log taken in, what it shows, and its plots."""
+
+from __future__ import annotations
+
+import hashlib
+import tempfile
+from pathlib import Path
+from typing import Any
+
+from markupsafe import Markup
+from starlette.datastructures import UploadFile
+from starlette.requests import Request
+from starlette.responses import JSONResponse, Response
+
+from wringout.errors import InputError
+from wringout.web.desk import Here, now_text
+from wringout.web.jobs import Failed
+from wringout.web.pages import Problem, back, form_of, page, session, shared, system_for, text_of
+from wringout.web.weigher import Job
+
+__all__ = ["series", "trend", "trend_keep", "trends"]
+
+MOST = 25_000_000
+MARK = "trend"
+
+
+async def trends(request: Request, problems: tuple[Problem, ...] = ()) -> Response:
+    """The logs of a call, and the form for another."""
+    here = shared(request).desk.here(request.path_params["call"])
+    return page(
+        request,
+        "trends.html",
+        status=422 if problems else 200,
+        here=here,
+        tab="call",
+        title="Trends",
+        files=_files(here),
+        problems=problems,
+    )
+
+
+def _files(here: Here) -> list[dict[str, str]]:
+    return [
+        {"sha256": line.body["sha256"], "name": line.body["name"]}
+        for line in here.folded.attachments
+        if line.body.get("type") in ("text/plain", "application/vnd.apache.parquet")
+    ]
+
+
+async def trend_keep(request: Request) -> Response:
+    """Take a log in."""
+    form = await form_of(request, files=1)
+    call_id = request.path_params["call"]
+    upload = form.get("file")
+    everything, who = shared(request), session(request).writer
+    try:
+        if not isinstance(upload, UploadFile) or not upload.filename:
+            raise InputError("Choose the controller's log, a CSV or Parquet file.", "file")
+        data = await upload.read(MOST + 1)
+        if len(data) > MOST:
+            raise InputError("more than 25 MB; take fewer days or fewer columns", "file")
+        kept = everything.desk.attach(
+            call_id, data, upload.filename, who, text="", at=now_text(), id=text_of(form, "id", 40)
+        )
+    except InputError as error:
+        return await trends(request, (Problem(error.message, "file"),))
+    return back(f"/calls/{call_id}/trends/{kept}", request)
+
+
+def _job(request: Request, here: Here) -> tuple[Job, str]:
+    """The work on one log; the worker reads it from a file of its own."""
+    everything = shared(request)
+    sha256 = request.path_params["sha256"]
+    name = next((f["name"] for f in _files(here) if f["sha256"] == sha256), None)
+    if name is None:
+        raise InputError("there is nothing of that name in this call", "trend")
+    content = everything.desk.content(sha256)
+    ending = ".parquet" if content.type.endswith("parquet") else ".csv"
+    folder = (
+        Path(tempfile.gettempdir())
+        / f"wringout-{hashlib.sha256(everything.desk.store.name.encode()).hexdigest()[:12]}"
+    )
+    folder.mkdir(mode=0o700, exist_ok=True)
+    path = folder / f"{sha256}{ending}"
+    if not path.is_file():
+        path.write_bytes(content.data)
+    unit_id = here.folded.unit_id
+    document = everything.desk.store.unit_text(unit_id) if unit_id else ""
+    system = system_for(request, here.call.unit)
+    return everything.weigher.job(
+        "trend", f"{here.id} {sha256}", document, system, {"path": str(path), "name": name}
+    ), name
+
+
+async def trend(request: Request) -> Response:
+    """What one log shows."""
+    here = shared(request).desk.here(request.path_params["call"])
+    part = "hx-request" in request.headers
+    job, name = _job(request, here)
+    problems: tuple[Problem, ...] = ()
+    found: dict[str, Any] | None = None
+    try:
+        found = await job.within(8.0 if part else 0.25)
+    except Failed as error:
+        problems = (Problem(error.message),)
+    pictures = [Markup(_inline(f["picture"], k)) for k, f in enumerate(found["findings"])] if found else []
+    return page(
+        request,
+        "trend_part.html" if part else "trend.html",
+        here=here,
+        tab="call",
+        title=f"Trend {name}",
+        name=name,
+        found=found,
+        pictures=pictures,
+        pending=found is None and not problems,
+        seconds=job.seconds,
+        part=f"/calls/{here.id}/trends/{request.path_params['sha256']}",
+        problems=problems,
+    )
+
+
+def _inline(picture: str, number: int) -> str:
+    """A picture within a page: its ids made its own, and no address in it."""
+    text = picture.replace(' xmlns="http://www.w3.org/2000/svg"', "")
+    for old in ("t", "d", "h"):
+        text = text.replace(f'id="{old}"', f'id="p{number}{old}"').replace(
+            f"url(#{old})", f"url(#p{number}{old})"
+        )
+    return text.replace('aria-labelledby="t d"', f'aria-labelledby="p{number}t p{number}d"')
+
+
+async def series(request: Request) -> Response:
+    """The thinned series of one log, for the plot that can be zoomed."""
+    here = shared(request).desk.here(request.path_params["call"])
+    job, _ = _job(request, here)
+    try:
+        found = await job.within(30.0)
+    except Failed as error:
+        return JSONResponse({"error": error.message}, 422)
+    if found is None:
+        return JSONResponse({"error": "still being read"}, 503)
+    return JSONResponse(found["series"])

@@ -1,0 +1,123 @@
+"""Numbers and things in words for pages: units as people write them, figures with their uncertainty."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Mapping
+
+from wringout.catalogue.points import point, shown
+from wringout.ledger.entries import Amount, Band
+from wringout.quantity import PREFERRED, Dimension, UnitSystem, format
+from wringout.quantity import UNITS as KNOWN
+
+__all__ = [
+    "INSTRUMENT",
+    "amount_words",
+    "band_words",
+    "chance",
+    "pretty",
+    "range_words",
+    "reading_words",
+    "span",
+]
+
+INSTRUMENT: Mapping[str, str] = {
+    "handheld": "a handheld instrument, where the air is well mixed",
+    "traverse": "a traverse of the duct, many places",
+    "manometer": "a manometer across it",
+    "display": "the controller's display",
+    "clamp": "a clamp around one insulated conductor",
+    "bucket": "a bucket and a watch",
+    "gauges": "gauges",
+    "strap_on": "a probe strapped on the pipe, wrapped in insulation",
+    "seen": "a look",
+    "meter": "a meter at the terminals, plug in",
+    "clamp_on_ultrasonic": "a clamp-on ultrasonic meter on a straight length of pipe",
+}
+# heat in thousands, so that a figure fits a drawing
+_UNITS: Mapping[str, Mapping[UnitSystem, str]] = {
+    "power": {"ip": "MBH", "si": "kW"},
+    "water_flow": {"ip": "gpm", "si": "L/s"},
+}
+_PRETTY = (
+    (re.compile(r"(?:delta_)?deg([FC])\b"), r"°\1"),
+    (re.compile(r"\s?\+-\s?"), " ± "),
+    (re.compile(r"\binWC\b"), "in. w.c."),
+    (re.compile(r"\bm3/"), "m³/"),
+    (re.compile(r"(?<= )count\b"), ""),
+)
+
+
+def pretty(text: str) -> str:
+    """Write units and signs as people do: degrees, plus or minus."""
+    for pattern, new in _PRETTY:
+        text = pattern.sub(new, text)
+    return text.strip()
+
+
+def reading_words(text: str) -> str:
+    """Write a value as it was given in a document."""
+    return pretty(text)
+
+
+def chance(p: float) -> str:
+    """Write a probability in per cent; what is next to nothing or next to certain is said so."""
+    if p < 0.005:
+        return "under 1 %"
+    if p > 0.995:
+        return "over 99 %"
+    return f"{100.0 * p:.0f} %"
+
+
+def span(seconds: float) -> str:
+    """Write a time to wait."""
+    if not math.isfinite(seconds):
+        return "over 24 h"
+    if seconds < 30.0:
+        return "at once"
+    if seconds < 5400.0:
+        return f"{math.ceil(seconds / 60.0)} min"
+    return f"{seconds / 3600.0:.1f} h" if seconds < 36.0 * 3600.0 else f"{seconds / 86400.0:.0f} days"
+
+
+def range_words(name: str, low: float, high: float, system: UnitSystem) -> str:
+    """Write the band in which a reading at a point [SI] should fall."""
+    if point(name).dimension is Dimension.YES_NO:
+        return "yes" if low > 0.5 else "no" if high < 0.5 else "yes or no"
+    one, other = shown(name, low, system), shown(name, high, system)
+    number, _, unit = one.partition(" ")
+    last = other.partition(" ")[0]
+    if number == last:
+        return pretty(one)
+    return pretty(f"{number} to {last} {unit}")
+
+
+def _digits(spread: float, figures: int) -> int:
+    return min(max(figures - 1 - math.floor(math.log10(spread)), 0), 3) if spread > 0.0 else 1
+
+
+def _unit(dimension: Dimension, system: UnitSystem) -> str:
+    return _UNITS.get(dimension.value, PREFERRED[dimension])[system]
+
+
+def amount_words(amount: Amount, system: UnitSystem) -> str:
+    """Write an amount with one standard deviation."""
+    dimension = Dimension(amount.dimension)
+    unit = _unit(dimension, system)
+    spread = amount.sigma / KNOWN[dimension][unit].factor
+    decimals = _digits(spread, 2)
+    number, _, name = format(amount.value, dimension, system, unit=unit, decimals=decimals).partition(" ")
+    return pretty(f"{number} +- {spread:.{decimals}f} {name}")
+
+
+def band_words(band: Band, system: UnitSystem) -> str:
+    """Write the middle 68 of a hundred healthy units."""
+    dimension = Dimension(band.dimension)
+    unit = _unit(dimension, system)
+    decimals = _digits(0.5 * (band.high - band.low) / KNOWN[dimension][unit].factor, 1)
+    low, high = (
+        format(value, dimension, system, unit=unit, decimals=decimals).partition(" ")[0]
+        for value in (band.low, band.high)
+    )
+    return pretty(f"{low} to {high} {unit}" if low != high else f"{low} {unit}")

@@ -1,0 +1,162 @@
+"""Pages whose content is worked out in another process: ledger, chart, suspects, next check, wait. Each says
+at once what it has, and the rest follows."""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+from typing import Any
+
+from starlette.requests import Request
+from starlette.responses import Response
+
+from wringout.documents.call import Change, Force, Reading, Release
+from wringout.web.chart import chart_svg
+from wringout.web.desk import Here, now_text
+from wringout.web.drawing import drawing_svg
+from wringout.web.expected import last_readings
+from wringout.web.jobs import Failed
+from wringout.web.pages import Problem, page, shared, system_for
+from wringout.web.words import chance, span
+
+__all__ = ["chart", "ledger", "next_check", "suspects", "wait"]
+
+AT_ONCE, PATIENT = 0.25, 8.0  # seconds that a page, and that its part, wait for the answer
+
+
+class _Work:
+    """What a page and its part have in common."""
+
+    def __init__(self, request: Request) -> None:
+        self.request = request
+        self.shared = shared(request)
+        self.here: Here = self.shared.desk.here(request.path_params["call"])
+        self.system = system_for(request, self.here.call.unit)
+        self.part = "hx-request" in request.headers
+        self.read = any(isinstance(event, Reading) for event in self.here.call.events)
+
+    async def find(self, kind: str, more: dict[str, Any] | None = None) -> dict[str, Any]:
+        """The result, or how long it has been worked on; what went wrong in words."""
+        job = self.shared.weigher.job(kind, self.here.id, self.here.document, self.system, more)
+        try:
+            found = await job.within(PATIENT if self.part else AT_ONCE)
+        except Failed as error:
+            return {"found": None, "pending": False, "problems": (Problem(error.message),), "seconds": 0.0}
+        before = self.shared.weigher.before(job) if found is not None else None
+        return {
+            "found": found,
+            "pending": found is None,
+            "seconds": job.seconds,
+            "problems": (),
+            "before": before,
+        }
+
+    def page(self, name: str, title: str, tab: str, **values: Any) -> Response:
+        template = f"{name}_part.html" if self.part else f"{name}.html"
+        return page(
+            self.request,
+            template,
+            here=self.here,
+            tab=tab,
+            title=title,
+            read=self.read,
+            part=f"/calls/{self.here.id}/{name}",
+            **values,
+        )
+
+
+async def suspects(request: Request) -> Response:
+    """What may be wrong, how probable, and why."""
+    work = _Work(request)
+    if not work.read:
+        return work.page("suspects", "Suspects", "suspects", found=None, pending=False, problems=())
+    state = await work.find("weigh", {"unreadable": list(work.here.unreadable)})
+    before = state.pop("before", None)
+    former = {s["cause"]: s["p"] for s in before["suspects"]} if before else {}
+    marginals = before["document"]["marginals"] if before else {}
+    moved = {}
+    if state["found"]:
+        for s in state["found"]["suspects"]:
+            old = marginals.get(s["cause"], former.get(s["cause"]))
+            if old is not None and chance(old) != s["chance"]:
+                moved[s["cause"]] = chance(old)
+    return work.page("suspects", "Suspects", "suspects", moved=moved, **state)
+
+
+async def next_check(request: Request) -> Response:
+    """One thing to do."""
+    work = _Work(request)
+    more = {"unreadable": list(work.here.unreadable)}
+    if not work.read:
+        return work.page("next", "Next check", "next", found=None, pending=False, problems=(), which=0)
+    state = await work.find("weigh", more)
+    state.pop("before", None)
+    which = request.query_params.get("n", "0")
+    return work.page(
+        "next", "Next check", "next", which=int(which) if which.isdecimal() and len(which) < 3 else 0, **state
+    )
+
+
+async def ledger(request: Request) -> Response:
+    """What each part moves, drawn."""
+    work = _Work(request)
+    state = await work.find("book")
+    state.pop("before", None)
+    found = state["found"]
+    which = _which(request, len(found["ledgers"]) if found else 0)
+    drawing = ""
+    if found:
+        chosen = found["ledgers"][which] if found["ledgers"] else None
+        last = {name: reading.text for name, reading in last_readings(work.here.call).items()}
+        drawing = drawing_svg(work.here.call.unit, chosen, last, work.system)
+    return work.page("ledger", "Ledger", "ledger", which=which, drawing=drawing, **state)
+
+
+async def chart(request: Request) -> Response:
+    """The moist-air chart."""
+    work = _Work(request)
+    state = await work.find("book")
+    state.pop("before", None)
+    found = state["found"]
+    which = _which(request, len(found["charts"]) if found else 0)
+    picture = ""
+    table: list[dict[str, str]] = []
+    if found and found["charts"]:
+        picture, table = chart_svg(found["charts"][which], work.system)
+    return work.page("chart", "Moist-air chart", "ledger", which=which, picture=picture, table=table, **state)
+
+
+def _which(request: Request, count: int) -> int:
+    text = request.query_params.get("state", "")
+    return min(int(text), count - 1) if text.isdecimal() and len(text) < 4 and count else max(count - 1, 0)
+
+
+async def wait(request: Request) -> Response:
+    """How long until a reading means something again."""
+    work = _Work(request)
+    acting = [e for e in work.here.call.events if isinstance(e, Force | Release | Change)]
+    if not acting:
+        return work.page("wait", "Wait", "next", found=None, pending=False, problems=(), none=True, rows=[])
+    state = await work.find("wait")
+    state.pop("before", None)
+    rows = []
+    if state["found"]:
+        at = datetime.fromisoformat(state["found"]["at"])
+        now = datetime.now(at.tzinfo)
+        for p in state["found"]["points"]:
+            late = p["late"]
+            due = at + timedelta(seconds=late) if late is not None else None
+            rows.append(
+                {
+                    **p,
+                    "due": due.isoformat() if due else "",
+                    "due_words": f"{due:%H:%M}"
+                    if due and due.date() == at.date()
+                    else f"{due:%d %b %H:%M}"
+                    if due
+                    else "not within 24 h",
+                    "ready": due is not None and due <= now,
+                    "late_words": span(late) if late is not None else "over 24 h",
+                    "half_words": span(p["half"]) if p["half"] is not None else "over 24 h",
+                }
+            )
+    return work.page("wait", "Wait", "next", none=False, rows=rows, now=now_text(), **state)
