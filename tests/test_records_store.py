@@ -209,6 +209,40 @@ def test_a_reading_whose_point_a_later_unit_document_lacks_is_told_and_not_lost(
     assert [line.id for line in store.call(call).lines] == [stage.id, kept]
 
 
+def test_a_unit_document_that_this_version_cannot_read_spoils_no_list(
+    path: Path, store: Store, call: str
+) -> None:
+    (unit,) = store.units()
+    other = sqlite3.connect(path)
+    other.execute(
+        "INSERT INTO events (id, unit_id, author, device, recorded, version, kind, body) VALUES "
+        "(?, ?, 'a', 'd', '2027-05-04T09:00:00.000Z', 1, 'unit_described', '{\"document\": \"format: x\"}')",
+        (store.new_id(), unit.unit_id),
+    )
+    other.commit()
+    other.close()
+    assert [(u.unit_id, u.name) for u in store.units()] == [(unit.unit_id, "")]
+    assert [c.call_id for c in store.calls()] == [call]
+
+
+def test_the_last_word_counts_even_after_one_from_a_clock_years_ahead(store: Store, call: str) -> None:
+    first = read_supply(store, call)
+    body = {"at": at(0), "point": "supply.t", "value": "99 degF"}
+    ahead = uuid7(4_000_000_000_000, 7)
+    store.append(event(1, "corrected", {"of": first, "body": body}, id=ahead, call_id=call))
+    store.correct(first, {**body, "value": "62 degF"}, **BO)
+    assert [line.body["value"] for line in store.call(call).lines] == ["62 degF"]
+
+
+def test_a_withdrawn_call_is_told_as_such(store: Store, call: str) -> None:
+    opening = store.call(call).opening
+    assert opening is not None
+    store.correct(opening.id, None, reason="opened twice", **ANN)
+    assert [(c.call_id, c.withdrawn) for c in store.calls()] == [(call, True)]
+    with pytest.raises(InputError, match="or was withdrawn"):
+        store.call_document(call, VOCABULARY)
+
+
 def test_names_of_people_and_devices(store: Store) -> None:
     store.write("person_named", {"person": "p7", "name": "Ann Sample"}, **ANN)
     store.write("device_named", {"device": "d1", "name": "Ann's phone"}, **ANN)

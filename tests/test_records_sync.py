@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 from record_samples import ANN, BO, CALL, UNIT, VOCABULARY, at, corrected, event, histories, opened, reading
 from sample_documents import RECLAIM
-from wringout.errors import InputError
+from wringout.errors import DataError, InputError
 from wringout.records.events import Event
 from wringout.records.fold import fold_call
 from wringout.records.store import Store, open_store
@@ -168,6 +168,22 @@ def test_what_was_missed_comes_in_pieces_and_each_once(store: Store) -> None:
 )
 def test_a_cursor_of_another_file_begins_at_the_beginning(store: Store, cursor: str) -> None:
     assert len(since(store, cursor.format(name=store.name)).events) == 1
+
+
+def test_after_an_older_copy_was_put_back_everything_is_given_again(store: Store) -> None:
+    store.append(opened())
+    assert len(since(store, f"{store.name}.{store.last_sequence() + 5}").events) == 2
+
+
+def test_a_disk_that_fills_up_answers_nothing_and_the_second_try_completes(store: Store) -> None:
+    sent = queue(opened(0), *(reading(n) for n in range(1, 100)))
+    pages = store.file.database.execute("PRAGMA page_count").fetchone()[0]
+    store.file.database.execute(f"PRAGMA max_page_count = {pages + 4}")
+    with pytest.raises(DataError, match="disk is full"):
+        receive(store, sent, VOCABULARY)
+    store.file.database.execute("PRAGMA max_page_count = 1000000")
+    assert set(fates(store, sent)) <= {"kept", "known"}
+    assert len(store.events(CALL)) == 100
 
 
 # ------------------------------------------------------------------ two phones, one server, a bad line

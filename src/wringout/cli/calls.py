@@ -15,6 +15,7 @@ if TYPE_CHECKING:
 __all__ = ["command"]
 
 CALLS_FORMAT = "wringout-calls/1"
+FIRST_YEAR = 2000
 
 
 @click.command(
@@ -44,8 +45,15 @@ def _as_json(call: CallSummary, names: dict[str, str]) -> dict[str, Any]:
         "opened": call.opened.isoformat(),
         "last": call.last.isoformat(),
         "events": call.events,
+        "withdrawn": call.withdrawn,
         "people": [names.get(author, author) for author in call.authors],
     }
+
+
+def _times(call: CallSummary) -> str:
+    if call.last.year < FIRST_YEAR:
+        return "no date"  # from a document without events
+    return f"opened {call.opened:%Y-%m-%d %H:%M}, last written {call.last:%Y-%m-%d %H:%M} UTC"
 
 
 def _lines(calls: tuple[CallSummary, ...], names: dict[str, str]) -> list[str]:
@@ -60,8 +68,8 @@ def _lines(calls: tuple[CallSummary, ...], names: dict[str, str]) -> list[str]:
             call.call_id,
             paragraph(f'"{call.complaint}"' if call.complaint else "no complaint written down", 2),
             paragraph(
-                f"opened {call.opened:%Y-%m-%d %H:%M}, last written {call.last:%Y-%m-%d %H:%M} UTC; "
-                f"{counted(call.events, 'event')}; by {people}",
+                f"{_times(call)}; {counted(call.events, 'event')}; by {people}"
+                + ("; withdrawn" if call.withdrawn else ""),
                 2,
             ),
             "",

@@ -49,8 +49,8 @@ def command(call_ids: tuple[str, ...], output: str, force: bool, store: str | No
         calls = [call_named(record, words) for words in call_ids]
         if kind == ".zip":
             missing = export_calls(record, calls, path)
-            for sha256 in missing:
-                click.echo(f"an attachment has not arrived here and is left out: {sha256}", err=True)
+            for words in missing:
+                click.echo(f"not arrived here, so left out: {words}", err=True)
         else:
             _document(record, calls, path)
     click.echo(f"{output}: {len(calls)} call{'' if len(calls) == 1 else 's'}")

@@ -23,7 +23,6 @@ from wringout.documents.source import name_of
 from wringout.errors import DataError, InputError
 from wringout.records.attachments import MAX_BYTES, Content, content_of, sha256_of
 from wringout.records.events import Event, event_from
-from wringout.records.fold import fold_call
 from wringout.records.merge import Merged, brought
 from wringout.records.plain import yaml_of
 from wringout.records.store import Store
@@ -48,20 +47,21 @@ def export_calls(store: Store, call_ids: Iterable[str], path: str | Path) -> tup
     Returns
     -------
     tuple of str
-        SHA-256 of attachments that are spoken of but have not arrived here.
+        What could not be written because it has not arrived here, in words: attachments, documents of calls.
 
     Raises
     ------
     InputError
-        When there is no such call, or its unit document has not arrived.
+        When there is no such call.
     DataError
         When the file cannot be written; what stood there before is then as it was.
     """
     path = Path(path)
-    events, documents = _gathered(store, list(dict.fromkeys(call_ids)))
+    with store.file.reading():
+        events, documents, lacking = _gathered(store, list(dict.fromkeys(call_ids)))
     spoken = {e.body["sha256"] for e in events if e.kind == "attached"}
     there = store.contents()
-    missing = tuple(sorted(spoken - there))
+    missing = sorted(spoken - there)
     with _written_whole(path) as unfinished, zipfile.ZipFile(unfinished, "w") as archive:
         files: dict[str, dict[str, Any]] = {}
         text = "".join(f"{event.canonical()}\n" for event in events)
@@ -72,26 +72,29 @@ def export_calls(store: Store, call_ids: Iterable[str], path: str | Path) -> tup
                 content = store.content(sha256)
                 how = zipfile.ZIP_DEFLATED if content.type.startswith("text/") else zipfile.ZIP_STORED
                 files[name] = _put(archive, name, content.data, how)
-        manifest = {"format": BUNDLE_FORMAT, "files": files, "missing": list(missing)}
+        manifest = {"format": BUNDLE_FORMAT, "files": files, "missing": missing}
         _put(archive, _MANIFEST, json.dumps(manifest, indent=1).encode(), zipfile.ZIP_DEFLATED)
-    return missing
+    return (*lacking, *(f"attachment {sha256}" for sha256 in missing))
 
 
-def _gathered(store: Store, call_ids: list[str]) -> tuple[tuple[Event, ...], dict[str, bytes]]:
+def _gathered(store: Store, call_ids: list[str]) -> tuple[tuple[Event, ...], dict[str, bytes], list[str]]:
     """The events that belong to calls, those of their units and names too, and the documents."""
     events: dict[str, Event] = {}
     documents: dict[str, bytes] = {}
+    lacking: list[str] = []
     units: set[str | None] = set()
     for call_id in call_ids:
         folded = store.call(call_id)
         mine = store.events(call_id)
         events |= {event.id: event for event in mine}
         units |= {event.unit_id for event in mine} - {None}
-        if folded.unit_id is None:
-            raise InputError("the event that opens this call has not arrived here", call_id)
         folder = f"calls/{call_id}"
-        documents[f"{folder}/call.yaml"] = yaml_of(fold_call(call_id, mine).document("unit.yaml")).encode()
-        documents[f"{folder}/unit.yaml"] = store.unit_text(folded.unit_id).encode()
+        try:
+            documents[f"{folder}/unit.yaml"] = store.unit_text(folded.unit_id or "").encode()
+        except InputError:  # nothing is kept back for that: the events go
+            lacking.append(f"the documents of call {call_id}: its opening or its unit document")
+            continue
+        documents[f"{folder}/call.yaml"] = yaml_of(folded.document("unit.yaml")).encode()
     for event in store.events_outside_calls():
         if event.kind == "unit_described" and event.unit_id in units:
             events[event.id] = event
@@ -99,7 +102,7 @@ def _gathered(store: Store, call_ids: list[str]) -> tuple[tuple[Event, ...], dic
     for event in store.events_outside_calls():
         if event.kind.endswith("_named") and event.body[event.kind.removesuffix("_named")] in people:
             events[event.id] = event
-    return tuple(events[identifier] for identifier in sorted(events)), documents
+    return tuple(events[identifier] for identifier in sorted(events)), documents, lacking
 
 
 def _named(events: Iterable[Event]) -> dict[str, str]:

@@ -90,8 +90,11 @@ class RecordFile:
 
     @contextlib.contextmanager
     def transaction(self) -> Iterator[sqlite3.Connection]:
-        """All or nothing, on the disk when it ends."""
+        """All or nothing, on the disk when it ends; inside another one, a part of that."""
         with self.lock, self.words():
+            if self.database.in_transaction:
+                yield self.database
+                return
             self.database.execute("BEGIN IMMEDIATE")
             try:
                 yield self.database
@@ -103,8 +106,11 @@ class RecordFile:
 
     @contextlib.contextmanager
     def reading(self) -> Iterator[sqlite3.Connection]:
-        """The database as it is at one moment."""
+        """The database as it is at one moment, or as the transaction around it has made it."""
         with self.lock, self.words():
+            if self.database.in_transaction:
+                yield self.database
+                return
             self.database.execute("BEGIN")
             try:
                 yield self.database

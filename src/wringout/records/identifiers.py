@@ -17,11 +17,11 @@ from collections.abc import Callable
 
 from wringout.errors import InputError
 
-__all__ = ["Maker", "checked", "derived", "milliseconds_of", "uuid7"]
+__all__ = ["LATEST", "Maker", "checked", "derived", "milliseconds_of", "uuid7"]
 
 _CHANCE_BITS = 74
 _FORM = re.compile(r"[0-9a-f]{8}-[0-9a-f]{4}-[78][0-9a-f]{3}-[89ab][0-9a-f]{3}-[0-9a-f]{12}")
-DAY = 86_400_000  # ms
+LATEST = 4_133_980_800_000  # ms, the year 2101: no clock is that wrong, and room is left after it
 
 
 def uuid7(milliseconds: int, chance: int) -> str:
@@ -59,6 +59,8 @@ def checked(text: object, field: str = "id") -> str:
             "for example 017f22e2-79b0-7cc3-98c4-dc0c0c07398f",
             field,
         )
+    if milliseconds_of(text) >= LATEST:
+        raise InputError("made after the year 2100: the clock of the device that made it is wrong", field)
     return text
 
 
@@ -72,8 +74,7 @@ class Maker:
 
     Within one millisecond, or when the clock was set back, the chance is counted on by a random step (RFC
     9562, section 6.2, method 2). ``after`` makes the next identifier greater than one that came from
-    elsewhere, so that a correction sorts after what it corrects even between clocks that disagree; one
-    more than a day ahead is not followed.
+    elsewhere, so that a correction sorts after what it corrects even between clocks that disagree by years.
     """
 
     def __init__(
@@ -103,5 +104,5 @@ class Maker:
         number = uuid.UUID(identifier).int
         moment, chance = number >> 80, (number >> 64 & 0xFFF) << 62 | number & (1 << 62) - 1
         with self._lock:
-            if moment <= self._clock() + DAY:
+            if moment < LATEST:
                 self._last = max(self._last, (moment, chance))

@@ -79,12 +79,15 @@ class Store:
         Raises
         ------
         InputError
-            When an event of the same identifier but another content is there.
+            When an event of the same identifier but another content is there, or one is no event at all.
         DataError
             When nothing can be written.
         """
         many = (events,) if isinstance(events, Event) else tuple(events)
         many = tuple(event_from(event.as_json()) for event in many)
+        for event in many:
+            if event.kind == "unit_described":
+                unit_from_text(event.body["document"], f"unit document in event {event.id}")
         with self.file.transaction() as database:
             for content in contents:
                 insert_content(database, content)
@@ -277,6 +280,11 @@ class Store:
             rows = database.execute(f"SELECT {COLUMNS}, sequence FROM events {where}", (sequence, limit))
             return tuple((row[-1], event_of(row[:-1])) for row in rows)
 
+    def last_sequence(self) -> int:
+        """The place of the event that this file took last, 0 before the first."""
+        with self.file.reading() as database:
+            return int(database.execute("SELECT coalesce(max(sequence), 0) FROM events").fetchone()[0])
+
     def call(self, call_id: str) -> Folded:
         """A call as it now stands.
 
@@ -299,20 +307,27 @@ class Store:
 
         Lines that the document would not take are left out; `set_aside` tells which, and why.
         """
-        folded = self.call(call_id)
+        return self.standing(call_id, vocabulary)[2]
+
+    def standing(self, call_id: str, vocabulary: Vocabulary) -> tuple[Folded, dict[str, Any], Call]:
+        """A call as it now stands, its document as it was typed, and the checked call, all of one moment.
+
+        Lines that the document would not take are among those set aside.
+        """
+        with self.file.reading():
+            folded = self.call(call_id)
+            tree = self._tree(folded)
         name = f"call {call_id}"
-        tree = self._tree(folded)
         try:
-            return call_from_tree(_as_source(tree, name), name, None, vocabulary)
+            return folded, tree, call_from_tree(_as_source(tree, name), name, None, vocabulary)
         except InputError:
-            without = folded.without(unreadable(folded, tree["unit"], vocabulary))
-            return call_from_tree(_as_source(self._tree(without), name), name, None, vocabulary)
+            folded = folded.without(unreadable(folded, tree["unit"], vocabulary))
+            tree = folded.document(tree["unit"])
+            return folded, tree, call_from_tree(_as_source(tree, name), name, None, vocabulary)
 
     def set_aside(self, call_id: str, vocabulary: Vocabulary) -> dict[str, str]:
         """Events that are kept but do not stand in the document of the call, and why."""
-        folded = self.call(call_id)
-        unit = self._tree(folded)["unit"]
-        return {line.id: line.why for line in folded.set_aside} | unreadable(folded, unit, vocabulary)
+        return {line.id: line.why for line in self.standing(call_id, vocabulary)[0].set_aside}
 
     def calls(self) -> tuple[CallSummary, ...]:
         """All calls, the one written to last first."""
@@ -376,7 +391,9 @@ class Store:
 
     def _tree(self, folded: Folded) -> dict[str, Any]:
         if folded.unit_id is None:
-            raise InputError("the event that opens this call has not arrived here", folded.call_id)
+            raise InputError(
+                "the event that opens this call has not arrived here, or was withdrawn", folded.call_id
+            )
         return folded.document(plain_tree(tree_of(self.unit_text(folded.unit_id), "unit document")))
 
     def _unit_tree(self, before: Iterable[Event], event: Event) -> Any:

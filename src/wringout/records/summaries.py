@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from wringout.documents.load import unit_from_text
+from wringout.errors import InputError
 from wringout.records.events import Event
 from wringout.records.fold import fold_call
 
@@ -25,6 +26,7 @@ class CallSummary:
     last: datetime
     events: int
     authors: tuple[str, ...]
+    withdrawn: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,11 +53,15 @@ def summary(call_id: str, events: tuple[Event, ...]) -> CallSummary:
         last=max(event.recorded for event in events),
         events=len(folded.lines),
         authors=folded.authors,
+        withdrawn=any(line.event.kind == "opened" for line in folded.withdrawn) and folded.opening is None,
     )
 
 
 def unit_summary(unit_id: str, event: Event) -> UnitSummary:
     """A unit by its newest description."""
     text = str(event.body["document"])
-    unit = unit_from_text(text)
+    try:
+        unit = unit_from_text(text)
+    except InputError:  # as another version of this package wrote it
+        return UnitSummary(unit_id, "", "", text, event)
     return UnitSummary(unit_id, unit.name, unit.site.name or "", text, event)

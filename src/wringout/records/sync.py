@@ -20,6 +20,7 @@ from wringout.records.store import Store
 __all__ = ["MAX_BATCH", "Answer", "Missed", "receive", "since"]
 
 MAX_BATCH = 500
+TOGETHER = 20  # events put on the disk in one go; nobody else waits longer than for these
 Fate = Literal["kept", "known", "refused"]
 
 
@@ -61,7 +62,7 @@ class Missed:
 
 
 def receive(store: Store, queue: Sequence[object], vocabulary: Vocabulary) -> tuple[Answer, ...]:
-    """Take a queue of events from a device, in its order, each kept before the next is looked at.
+    """Take a queue of events from a device, in its order; all that is answered is on the disk.
 
     Parameters
     ----------
@@ -87,7 +88,11 @@ def receive(store: Store, queue: Sequence[object], vocabulary: Vocabulary) -> tu
     """
     if len(queue) > MAX_BATCH:
         raise InputError(f"{len(queue)} events at once; at most {MAX_BATCH} are taken", "queue")
-    return tuple(_take(store, tree, vocabulary) for tree in queue)
+    answers: list[Answer] = []
+    for begin in range(0, len(queue), TOGETHER):
+        with store.file.transaction():
+            answers += [_take(store, tree, vocabulary) for tree in queue[begin : begin + TOGETHER]]
+    return tuple(answers)
 
 
 def _take(store: Store, tree: object, vocabulary: Vocabulary) -> Answer:
@@ -135,6 +140,7 @@ def since(store: Store, cursor: str | None, limit: int = MAX_BATCH) -> Missed:
 
 def _place(store: Store, cursor: str | None) -> int:
     name, _, place = (cursor or "").partition(".")
-    return (
-        int(place) if name == store.name and place.isascii() and place.isdecimal() and len(place) < 19 else 0
-    )
+    if name != store.name or not (place.isascii() and place.isdecimal() and len(place) < 19):
+        return 0
+    # more than there is: an older copy of the file was put back
+    return int(place) if int(place) <= store.last_sequence() else 0
