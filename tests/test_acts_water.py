@@ -211,20 +211,37 @@ def test_a_valve_that_does_not_divert_sends_next_to_no_gas(text: str) -> None:
         assert np.all(w.source_heat < 0.65 * sound.source_heat)
 
 
-def test_what_an_exchanger_upstream_takes_is_missing_from_the_gas() -> None:
-    d = design_of(RECLAIM_UPSTREAM)
-    for end, seen in ends(RECLAIM_UPSTREAM, "upstream-takes-heat", full(RECLAIM_UPSTREAM)):
+GLIDING_UPSTREAM = RECLAIM_MIXING.replace("upstream: none", "upstream: service_water")
+
+
+def test_what_an_exchanger_upstream_takes_is_missing_from_gas_that_glides() -> None:
+    d = design_of(GLIDING_UPSTREAM)
+    for end, seen in ends(GLIDING_UPSTREAM, "upstream-takes-heat", full(GLIDING_UPSTREAM)):
         left = seen.now["reclaim.gas_in"] - d.gas_out
-        whole = d.gas_in + healthy_machines(RECLAIM_UPSTREAM)["gas_in_shift"] - d.gas_out
+        whole = d.gas_in + healthy_machines(GLIDING_UPSTREAM)["gas_in_shift"] - d.gas_out
         assert about(left / whole, 0.10 if end else 0.40, 0.05)
         # a plant with gas to spare can still meet what is asked
         assert np.all(seen.sick.reheat.heat <= seen.well.reheat.heat)
         assert np.median(seen.sick.reheat.heat / seen.well.reheat.heat) < 0.9
 
 
-@RECLAIM
-def test_a_fouled_exchanger_passes_a_quarter_to_half_as_much_a_kelvin(text: str) -> None:
+def test_what_an_exchanger_upstream_takes_leaves_wet_gas_and_less_heat() -> None:
+    d = design_of(RECLAIM_UPSTREAM)
+    for end, seen in ends(RECLAIM_UPSTREAM, "upstream-takes-heat", full(RECLAIM_UPSTREAM)):
+        p = healthy_machines(RECLAIM_UPSTREAM)
+        w = seen.sick.reheat.water
+        assert w is not None
+        left = d.source_heat * GAS_RESERVE * p["plant_ratio"] * (0.10 if end else 0.40)
+        assert np.all(w.source_heat <= left * (1.0 + 1e-9))
+        # more than the superheat is gone: what arrives is at condensing temperature
+        condensing = d.gas_condensing + p["condensing_gas_shift"]
+        assert np.all(seen.now["reclaim.gas_in"] <= condensing + 0.01)
+        assert np.median(seen.sick.reheat.heat / seen.well.reheat.heat) < 0.9
+
+
+def test_a_fouled_exchanger_passes_a_quarter_to_half_as_much_a_kelvin() -> None:
     """Conductance worked out anew from heat and the log mean of both ends' differences."""
+    text = RECLAIM_MIXING
     d = design_of(text)
     for end, seen in ends(text, "exchanger-fouled", full(text)):
         w = seen.sick.reheat.water
@@ -237,6 +254,25 @@ def test_a_fouled_exchanger_passes_a_quarter_to_half_as_much_a_kelvin(text: str)
         own = d.exchanger_conductance * healthy_machines(text)["exchanger_ratio"] / films
         assert about(conductance / own, 0.55 if end else 0.25, 1e-3)
         assert np.all(seen.now["reclaim.gas_out"] > seen.then["reclaim.gas_out"])
+
+
+def test_a_fouled_exchanger_of_a_gas_that_condenses_blows_through_at_condensing_temperature() -> None:
+    text = RECLAIM_UPSTREAM
+    d = design_of(text)
+    for end, seen in ends(text, "exchanger-fouled", full(text)):
+        p = healthy_machines(text)
+        w = seen.sick.reheat.water
+        assert w is not None
+        condensing = d.gas_condensing + p["condensing_gas_shift"]
+        limited = w.source_heat > w.reserve * (1.0 - 1e-9)
+        assert limited.mean() > (0.4 if end else 0.9)
+        assert np.all(np.abs(w.gas_out - condensing)[limited] < 0.01)
+        conductance = w.source_heat / (w.source_out - w.source_in)
+        conductance = conductance * np.log((condensing - w.source_in) / (condensing - w.source_out))
+        assert d.loop is not None
+        films = 0.5 + 0.5 * (w.main / d.loop.main_flow) ** -0.8
+        own = d.exchanger_conductance * p["exchanger_ratio"] / films
+        assert about((conductance / own)[limited], 0.55 if end else 0.25, 1e-3)
 
 
 @pytest.mark.parametrize("text", [CHILLED_TWO_WAY, BOILER_DIVERTING])

@@ -161,7 +161,7 @@ def test_the_loop_gives_to_the_air_what_the_source_gave_it_less_the_pipes(draw: 
 def test_recovered_heat_is_what_the_gas_lost_and_what_the_plates_pass(draw: Draw) -> None:
     s = settled(draw)
     d, p, w, loop = s.design, s.values, s.reheat.water, s.design.loop
-    if not d.reclaim or w is None or loop is None:
+    if not d.reclaim or d.gas_condenses or w is None or loop is None:
         return
     arriving = d.gas_in + p["gas_in_shift"]
     arriving = arriving - p["upstream_share"] * (arriving - d.gas_out)
@@ -182,6 +182,38 @@ def test_recovered_heat_is_what_the_gas_lost_and_what_the_plates_pass(draw: Draw
     offered = 1.3 * p["plant_ratio"] * np.minimum(p["gas_share"], 2.0)
     offered = np.where(p["gas_share"] < 1.0, p["gas_share"], offered) * p["diverted_share"]
     assert np.all(w.demand <= offered * (1.0 + 1e-5)), "no more gas than the plant has"
+
+
+@MANY
+@given(machines())
+def test_a_gas_that_condenses_gives_what_its_plates_or_its_plant_allow_and_fills_the_rest_with_liquid(
+    draw: Draw,
+) -> None:
+    s = settled(draw)
+    d, p, w, loop = s.design, s.values, s.reheat.water, s.design.loop
+    if not d.gas_condenses or w is None or loop is None:
+        return
+    np.maximum(w.main, 1e-12) * loop.density * loop.specific_heat
+    condensing = d.gas_condensing + p["condensing_gas_shift"]
+    scale = np.maximum(w.source_heat, 1000.0)
+    plant = np.where(p["gas_share"] < 1.0, p["gas_share"], 1.3 * p["plant_ratio"])
+    plant = d.source_heat * plant * p["diverted_share"] * (1.0 - p["upstream_share"])
+    assert np.all(w.source_heat <= plant + 1e-5 * scale), "no more heat than the plant has"
+    films = 0.5 + 0.5 * np.maximum(w.main / loop.main_flow, 1e-3) ** -0.8
+    plates = d.exchanger_conductance * p["exchanger_ratio"] * p["fouling_ratio"] / films
+    cold = condensing - w.source_in
+    busy = (w.source_heat > 100.0) & (cold > 0.01)
+    warm = np.where(busy, condensing - w.source_out, 1.0)
+    assert np.all(warm[busy] > -1e-6), "water comes no nearer than condensing temperature"
+    cold = np.where(busy, cold, 2.0)
+    # plates that condense (log mean to one temperature), and those that hold liquid: together all of them
+    condense = w.source_heat * np.log(cold / np.maximum(warm, 1e-9)) / np.maximum(cold - warm, 1e-9)
+    assert np.all((condense <= plates * (1.0 + 1e-6))[busy])
+    liquid = np.log(cold / np.maximum(w.gas_out - w.source_in, 1e-12 * cold)) * w.source_heat * 0.009
+    full = busy & (w.gas_out - w.source_in > 1e-6)
+    assert np.all(np.abs(condense + liquid - plates)[full] <= 1e-5 * plates[full])
+    low, high = np.minimum(w.source_in, condensing), np.maximum(w.source_in, condensing)
+    assert np.all((w.gas_out >= low - 1e-6) & (w.gas_out <= high + 1e-6))
 
 
 @MANY

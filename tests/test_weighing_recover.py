@@ -37,6 +37,9 @@ TWINS = {
     frozenset({"source-starved", "reclaim-not-diverting"}): (
         "an eighth of the gas is an eighth of the gas, whether the plant has no more or a valve sends it past"
     ),
+    frozenset({"dew-source-swapped", "dew-sensor-low"}): (
+        "a display that follows the outdoor sensor reads low at this hour; another hour tells"
+    ),
 }
 # Nothing at all shows of these in one look at a settled machine: they are matters of time, for trends
 IN_TIME_ONLY = {"control-hunting"}
@@ -94,11 +97,7 @@ def named(found: Answer) -> tuple[str, ...]:
     return found.sets[0].causes
 
 
-# measured, not yet understood: this one call is answered otherwise, see docs/validation.md
-NOT_FOUND = frozenset({"locked-out"})
-
-
-@pytest.mark.parametrize("cause", [cause for cause in SNAPSHOT if cause not in NOT_FOUND])
+@pytest.mark.parametrize("cause", SNAPSHOT)
 def test_a_cause_that_is_there_is_found(cause: str) -> None:
     found = answer(made(cause).call)
     twins = {cause}.union(*(pair for pair in TWINS if cause in pair))
@@ -124,13 +123,16 @@ def test_twins_are_left_open_between_each_other(pair: frozenset[str]) -> None:
 
 
 @pytest.mark.parametrize("name", UNITS)
-def test_a_healthy_unit_is_called_healthy(name: str) -> None:
+def test_a_healthy_unit_is_hardly_ever_called_faulty_and_no_part_of_it_is_accused(name: str) -> None:
     unit = UNITS[name]
-    call = simulate(unit, hypotheses_of(unit), [Look(thorough(unit))], np.random.default_rng(2)).call
-    found = answer(call)
-    assert named(found) in ((), ("beyond-design",))
-    assert max(p for id, p in found.marginals.items() if id != "beyond-design") < 0.5
-    assert found.unexplained < 0.01
+    otherwise = 0
+    for seed in range(2, 8):
+        call = simulate(unit, hypotheses_of(unit), [Look(thorough(unit))], np.random.default_rng(seed)).call
+        found = answer(call)
+        otherwise += named(found) not in ((), ("beyond-design",))
+        assert max(p for id, p in found.marginals.items() if id != "beyond-design") < 0.8
+        assert found.unexplained < 0.01
+    assert otherwise <= 1, "one draw in six may lie as far out as a fault would"
 
 
 def test_weather_beyond_design_is_told_from_the_same_unit_on_a_design_day() -> None:

@@ -45,14 +45,12 @@ def test_a_fit_reaches_what_a_start_from_the_truth_reaches(number: int) -> None:
     assert short_by(made)[0] < SHORT
 
 
-@pytest.mark.xfail(reason="a shown dew point far from the start is taken for a slip, and the fit stays there")
 @pytest.mark.parametrize("number", [2, 82])
 def test_a_humid_archive_is_fitted_as_well_as_from_the_truth(number: int) -> None:
     made = machine_made_call(number, [unit_of(text) for text in units.UNITS.values()])
     assert short_by(made)[0] < SHORT
 
 
-@pytest.mark.xfail(reason="the linear step of a restart takes the stage back that the restart was to try")
 @pytest.mark.parametrize(("cause", "state"), [("valve-leaks", SHUT), ("pump-weak", OPEN)])
 def test_a_stage_that_dropped_out_in_a_forced_state_is_found(cause: str, state: str) -> None:
     unit = unit_of(units.BOILER_DIVERTING)

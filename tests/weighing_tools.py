@@ -267,7 +267,7 @@ def evident(made: Simulated) -> int:
     moved = 0
     for index, situation in enumerate(at.problem.situations):
         with_it, without = (
-            of_settled(settled(at, index, [h], owner, made.z[None]), situation, 1, 1.0).residual[0]
+            of_settled(settled(at, index, [h], owner, made.z[None]), situation, 1).residual[0]
             for h in (made.truth, HEALTHY)
         )
         moved += int((np.abs(with_it - without) > 3.0).sum())
@@ -353,7 +353,7 @@ def _settle_on(
         z = np.where(fixed, row, drawn)
         here = _showing(at, index, shown)
         s = settled(here, index, picked, owner, z)
-        fit = of_settled(s, here.problem.situations[index], each, 1.0).log_likelihood
+        fit = of_settled(s, here.problem.situations[index], each).log_likelihood
         logs.append(np.where(_possible(here, index, picked, owner, z), fit, -np.inf))
         rows.append(z)
         choices += [(picked[k], shown) for k in owner]

@@ -18,6 +18,7 @@ from wringout.physics.moist_air import (
     specific_volume,
     standard_pressure,
 )
+from wringout.physics.refrigerant import critical_point
 
 __all__ = ["AIR_EXPONENT", "GAS_RESERVE", "WATER_EXPONENT", "Design", "LoopDesign", "design"]
 
@@ -31,6 +32,9 @@ LEG_SHARE = (
 PUMP_SHUTOFF_RATIO = 1.3  # of small circulating pumps, common practice 1.2 to 1.4
 RANGEABILITY = 40.0  # of equal-percentage valves: 30 to 50 in catalogues (common practice)
 COIL_TO_EVAPORATING = 4.0  # K from coil surface to refrigerant at rating; common practice 3 to 6 K
+LIQUID_UNDER_CONDENSING = 4.0  # K, of the liquid that leaves a condensing exchanger (common practice)
+LEAST_PINCH = 3.0  # K of condensing temperature over the water it has to make (common practice)
+CLEAR_OF_CRITICAL = 15.0  # K; closer to it a gas condenses over hardly any latent heat, and glides
 GAS_RESERVE = 1.3  # a plant at usual load has more gas than the exchanger's rating; judgement
 AIR_COIL_RATING_DENSITY = 1.2  # kg/m3, standard air of coil ratings
 
@@ -86,6 +90,7 @@ class Design:
     gas_capacity_rate: float
     gas_in: float
     gas_out: float
+    gas_condensing: float
 
     @property
     def dx(self) -> bool:
@@ -96,6 +101,11 @@ class Design:
     def hot_water(self) -> bool:
         """Whether a water loop carries the reheat."""
         return self.unit.reheat.kind == "hot_water"
+
+    @property
+    def gas_condenses(self) -> bool:
+        """Whether the plant's gas condenses in the exchanger; above its critical point it glides."""
+        return self.gas_condensing > 0.0
 
     @property
     def reclaim(self) -> bool:
@@ -276,7 +286,7 @@ def design(unit: Unit) -> Design:
     air_rate = reheat_flow * 1012.0
     loop: LoopDesign | None = None
     source_heat = source_out = exchanger = gas_rate = gas_in = gas_out = reheat_conductance = water_rate = 0.0
-    gas_units = 0.0
+    gas_units = gas_condensing = 0.0
     if unit.reheat.kind == "hot_water":
         loop = loop_design(unit)
         flow = heating.water_flow or loop.main_flow
@@ -293,7 +303,13 @@ def design(unit: Unit) -> Design:
             gas_rate = source_heat / max(gas_in - gas_out, 5.0)
             main_rate = loop.main_flow * loop.density * loop.specific_heat
             water_in = source_out - source_heat / main_rate
-            exchanger = counterflow_conductance(source_heat, gas_in, water_in, gas_rate, main_rate)
+            critical = critical_point(source.refrigerant or "R744").temperature
+            if critical > max(gas_out, source_out) + CLEAR_OF_CRITICAL:
+                gas_condensing = max(gas_out + LIQUID_UNDER_CONDENSING, source_out + LEAST_PINCH)
+                reached = min(source_heat / (main_rate * (gas_condensing - water_in)), 0.97)
+                exchanger = float(-main_rate * np.log1p(-reached))
+            else:
+                exchanger = counterflow_conductance(source_heat, gas_in, water_in, gas_rate, main_rate)
     else:
         condensing = heating.condensing_t or 43.0
         effectiveness = min(heating.heat / (air_rate * max(condensing - heating.entering_t, 3.0)), 0.95)
@@ -327,4 +343,5 @@ def design(unit: Unit) -> Design:
         gas_capacity_rate=gas_rate,
         gas_in=gas_in,
         gas_out=gas_out,
+        gas_condensing=gas_condensing,
     )

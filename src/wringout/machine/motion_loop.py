@@ -11,7 +11,7 @@ from wringout.machine.design import AIR_EXPONENT, REHEAT_AIR_SHARE, WATER_EXPONE
 from wringout.machine.motion_numbers import Columns, Number, Numbers
 from wringout.machine.motion_storage import HOT_GAS_TIME, REHEAT_COIL_TIME, STANDING_TIME, Storage
 from wringout.machine.parameters import Array
-from wringout.machine.recovered_heat import exchange, gas_on_offer, plate_conductance
+from wringout.machine.recovered_heat import exchange, offer
 from wringout.machine.water_side import (
     BOILER_RESERVE,
     FLOW_SWITCH,
@@ -24,6 +24,8 @@ from wringout.machine.water_side import (
 __all__ = ["HotGas", "Loop", "Pipes", "Stem", "source_terms"]
 
 KNOTS = 513  # of valve position, between which flows and exchangers are looked up
+MOST_HEAT, MOST_RISE = 1e12, 1e3  # W and K that stand for no limit
+MOST_HEAT, MOST_RISE = 1e12, 1e3  # W and K that stand for no limit
 SWITCH_WIDTH = 0.004  # of design flow, over which the settled machine's flow switch turns
 STANDING_SHARE = 3e-4  # of design flow; less than that renews no source
 AIR_SPECIFIC_HEAT = 1016.0  # J/(kg K), as the settled machine takes it
@@ -163,7 +165,7 @@ def source_terms(design: Design, p: dict[str, Array], main: Array) -> tuple[Arra
     -------
     (array, array, array, array)
         Whether it is live [0..1]; for recovered heat how far it lifts water towards the gas [-] and the
-        gas's temperature [degC], for a boiler 0 and 0; the most it lifts water [K], 0 for recovered heat.
+        temperature it can come to [degC], for a boiler 0 and 0; the most its heat lifts water [K].
     """
     loop = design.loop
     assert loop is not None
@@ -174,11 +176,8 @@ def source_terms(design: Design, p: dict[str, Array], main: Array) -> tuple[Arra
     nothing = np.zeros_like(main_rate)
     if not design.reclaim:
         return live, nothing, nothing, design.source_heat * BOILER_RESERVE / main_rate
-    hot, offered = gas_on_offer(design, p)
-    lift = (
-        exchange(plate_conductance(design, p, main_rate, offered), offered + nothing, main_rate) / main_rate
-    )
-    return live, lift, hot + nothing, nothing
+    can = offer(design, p, main_rate)
+    return live, can.lift, can.towards, np.minimum(can.heat, MOST_HEAT) / main_rate
 
 
 class Loop:
@@ -217,8 +216,8 @@ class Loop:
             )
         )
         pull = exchange(conductance, coil_rate, supply * AIR_SPECIFIC_HEAT)
-        limit = lift if design.reclaim else rise
-        self.table = Columns.of([main, pull, limit, np.minimum(pull / main_rate, 1.0)], n.many)
+        columns = [main, pull, lift, np.minimum(rise, MOST_RISE), np.minimum(pull / main_rate, 1.0)]
+        self.table = Columns.of(columns, n.many)
         self.look = self.table.many if n.many else self.table.one
         self.reclaim = design.reclaim
         self.hot = _numbers(n, hot[0], fields) if design.reclaim else p["zero"]
@@ -236,16 +235,16 @@ class Loop:
         self.source_out = self.source_in = self.coil_in = self.heat = self.drawn = zero
         self.row: Any = None
 
-    def given(self, source_in: Number, main: Number, limit: Number) -> Number:
+    def given(self, source_in: Number, main: Number, lift: Number, rise: Number) -> Number:
         """Water that the source makes of what comes back."""
         n = self.n
         switch = n.most(n.least((main * self.per_main - FLOW_SWITCH) / SWITCH_WIDTH, 40.0), -40.0)
         live = 1.0 / (1.0 + n.exp(-switch))
         if self.reclaim:
-            most = source_in + limit * (self.hot - source_in)
+            most = source_in + n.least(lift * (self.hot - source_in), rise)
             out = n.pick(self.asked < most, n.most(self.asked, source_in), most)
         else:
-            out = n.most(n.least(self.asked, source_in + limit), source_in)
+            out = n.most(n.least(self.asked, source_in + rise), source_in)
         return source_in + live * (out - source_in)
 
     def settle(self, command: Number, coil_in: Number, source_in: Number, source_out: Number) -> None:
@@ -256,7 +255,7 @@ class Loop:
 
     def fill(self, air_t: Number, now: float) -> None:
         """Fill the pipes and warm the coil to match."""
-        main, pull, _, drawn = self.row
+        main, pull, _, _, drawn = self.row
         self.drawn = self.heat = pull * (self.coil_in - air_t)
         mixed = self.coil_in - drawn * (self.coil_in - air_t)
         self.pipes.fill(self.source_out, mixed, now, main)
@@ -276,18 +275,18 @@ class Loop:
         n, step = self.n, self.step
         self.valve.move(command)
         self.row = self.look(self.valve.position)
-        main, pull, limit, drawn = self.row
+        main, pull, lift, rise, drawn = self.row
         self.coil_in, self.source_in = self.pipes.leave(main, step, now, around)
-        lift = self.coil_in - air_t
-        self.drawn = pull * lift
-        target = self.given(self.source_in, main, limit)
+        over_air = self.coil_in - air_t
+        self.drawn = pull * over_air
+        target = self.given(self.source_in, main, lift, rise)
         # a source without any flow does not follow its water, it cools to the room
         renewed = main * step / self.vessel
         kept = n.exp(-renewed)
         self.source_out = target + kept * (self.source_out - target)
         standing = n.exp(main * self.stops) * (step / STANDING_TIME)
         self.source_out = self.source_out + standing * (around - self.source_out)
-        self.pipes.push(self.source_out, self.coil_in - drawn * lift, now)
+        self.pipes.push(self.source_out, self.coil_in - drawn * over_air, now)
         self.heat = self.heat + self.follows * (self.drawn - self.heat)
         return self.heat
 

@@ -13,7 +13,7 @@ from wringout.machine.conditions import Conditions
 from wringout.machine.design import Design
 from wringout.machine.motion_loop import source_terms
 from wringout.machine.parameters import Array
-from wringout.machine.recovered_heat import gas_arriving, gas_leaving
+from wringout.machine.recovered_heat import Offer, gas_side
 from wringout.machine.steady import Settled, read_points
 from wringout.machine.water_side import Plug, Reheat, Water, flows, plug
 from wringout.physics.cooling_coil import CoilAir
@@ -202,9 +202,13 @@ class Trace:
         heat = main_rate * (state["source_out"] - state["source_in"])
         live, lift, hot, rise = source_terms(d, p, main)
         if d.reclaim:
-            gas_out, demand = gas_leaving(d, p, main_rate, hot, state["source_in"], state["source_out"], heat)
-            gas_in = gas_arriving(hot, state["space_t"], demand)
-            reserve = lift * main_rate * np.maximum(hot - state["source_in"], 0.0) * live
+            can = Offer(lift, hot, rise * main_rate)
+            gas_in, gas_out, demand = gas_side(
+                d, p, main_rate, can, state["source_in"], heat, state["space_t"]
+            )
+            reserve = live * np.minimum(
+                lift * main_rate * np.maximum(hot - state["source_in"], 0.0), can.heat
+            )
         else:
             reserve = rise * main_rate * live
         rows = {

@@ -101,14 +101,25 @@ def spreads(design: Design) -> tuple[Spread, ...]:
             Spread("bypass_resistance_ratio", "ratio", 0.20, _PARTS),
             Spread("valve_resistance_ratio", "ratio", 0.40, "authority is not in the document: ESTIMATE"),
             Spread("strainer_ratio", "ratio", 0.20, _PARTS),
-            Spread("source_out_shift", "shift", 1.0, "controls of boilers and reclaim valves: judgement"),
+            Spread(
+                "source_out_shift",
+                "shift",
+                1.0 if not (design.reclaim and design.gas_condenses) else 1.6,
+                "controls of boilers and reclaim valves, looser where gas condenses: judgement",
+            ),
         ]
     if design.reclaim:
         rows += [
             Spread("exchanger_ratio", "ratio", 0.12, _PARTS),
             Spread("plant_ratio", "ratio", 0.25, "a refrigeration plant's load over the day: judgement"),
-            Spread("gas_in_shift", "shift", 4.0, "head pressure follows weather and load: judgement"),
         ]
+    if design.reclaim and design.gas_condenses:
+        rows += [
+            Spread("gas_in_shift", "shift", 8.0, "discharge gas follows superheat and lift: judgement"),
+            Spread("condensing_gas_shift", "shift", 2.0, "head pressure follows weather and load: judgement"),
+        ]
+    elif design.reclaim:
+        rows.append(Spread("gas_in_shift", "shift", 4.0, "head pressure follows weather and load: judgement"))
     if not design.hot_water:
         rows.append(Spread("hot_gas_ratio", "ratio", 0.12, _PARTS))
     if design.unit.reheat.valve.characteristic == "equal_percentage":

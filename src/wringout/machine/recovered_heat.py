@@ -1,18 +1,98 @@
-"""Recovered heat: the gas a plant has to give, the exchanger it goes through, and what leaves it."""
+"""Recovered heat: the gas a plant has to give, the exchanger it goes through, and what leaves it.
+
+Above its critical temperature the gas cools all the way and glides beside the water, as R744 does; under it
+the gas condenses and the water comes no nearer than its condensing temperature (:mod:`condensing_heat`).
+:func:`offer` and :func:`gas_side` are the same questions to both.
+"""
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
+from wringout.machine.condensing_heat import condensate_leaving, condensing, gas_before
 from wringout.machine.design import GAS_RESERVE, WATER_EXPONENT, Design
 from wringout.machine.parameters import Array, Values
 from wringout.physics.exchanger import counterflow
 
-__all__ = ["exchange", "gas_arriving", "gas_leaving", "gas_on_offer", "plate_conductance"]
+__all__ = ["Offer", "exchange", "gas_arriving", "gas_leaving", "gas_on_offer", "gas_side", "offer"]
 
 GAS_SIDE_SHARE = 0.85  # of the exchanger's resistance at rating: gas films are poor (common practice)
 TURNS = 8  # of the secant; four leave up to 0.2 % of the heat where the plates pinch
 LEAST_HEAT = 1e-6  # W
+
+
+@dataclass(frozen=True)
+class Offer:
+    """The most that the exchanger can do for the water, arrays (samples,).
+
+    ``lift`` is how far it brings the water from its inlet towards ``towards`` [degC] at the present flow
+    [-]; ``heat`` the most heat that the plant has for it [W], without limit where ``lift`` says it all.
+    """
+
+    lift: Array
+    towards: Array
+    heat: Array
+
+
+def offer(design: Design, p: Values, main_rate: Array) -> Offer:
+    """Give the most that the exchanger can do.
+
+    Parameters
+    ----------
+    design : Design
+    p : Values
+    main_rate : array, (samples,), [W/K]
+        Capacity rate of the loop's water.
+
+    Returns
+    -------
+    Offer
+    """
+    nothing = np.zeros_like(main_rate)
+    if design.gas_condenses:
+        lift, towards, heat = condensing(design, p, main_rate)
+        return Offer(lift, towards + nothing, heat + nothing)
+    hot, on_offer = gas_on_offer(design, p)
+    plate = plate_conductance(design, p, main_rate, on_offer)
+    return Offer(exchange(plate, on_offer + nothing, main_rate) / main_rate, hot + nothing, nothing + np.inf)
+
+
+def gas_side(
+    design: Design, p: Values, main_rate: Array, most: Offer, source_in: Array, heat: Array, around: Array
+) -> tuple[Array, Array, Array]:
+    """What thermometers on the gas line read, and how much gas the heat takes.
+
+    Parameters
+    ----------
+    design : Design
+    p : Values
+    main_rate : array, (samples,), [W/K]
+        Capacity rate of the loop's water.
+    most : Offer
+    source_in : array, (samples,), [degC]
+        Water into the exchanger.
+    heat : array, (samples,), [W]
+        What the water takes.
+    around : array, (samples,), [degC]
+        Air about the line.
+
+    Returns
+    -------
+    (array, array, array)
+        Gas before and behind the exchanger [degC]; the gas used as a share of the design's [-].
+    """
+    if design.gas_condenses:
+        used = np.maximum(heat, 0.0) / design.source_heat
+        arriving = gas_before(design, p, most.towards)
+        return (
+            gas_arriving(arriving, around, used),
+            condensate_leaving(design, p, main_rate, most.towards, source_in, heat),
+            used,
+        )
+    leaving, used = gas_leaving(design, p, main_rate, most.towards, source_in, heat)
+    return gas_arriving(most.towards, around, used), leaving, used
 
 
 def gas_on_offer(design: Design, p: Values) -> tuple[Array, Array]:
@@ -94,7 +174,6 @@ def gas_leaving(
     main_rate: Array,
     hot: Array,
     source_in: Array,
-    source_out: Array,
     heat: Array,
 ) -> tuple[Array, Array]:
     """Gas behind the exchanger, and how much of it the heat takes.
@@ -109,8 +188,6 @@ def gas_leaving(
         Gas before the exchanger.
     source_in : array, (samples,), [degC]
         Water into the exchanger.
-    source_out : array, (samples,), [degC]
-        Water out of it.
     heat : array, (samples,), [W]
 
     Returns

@@ -15,13 +15,7 @@ from wringout.machine.design import (
     Design,
 )
 from wringout.machine.parameters import Array, Values
-from wringout.machine.recovered_heat import (
-    exchange,
-    gas_arriving,
-    gas_leaving,
-    gas_on_offer,
-    plate_conductance,
-)
+from wringout.machine.recovered_heat import exchange, gas_side, offer
 from wringout.physics.hydronics import STANDARD_GRAVITY, loop_flows
 from wringout.physics.valve import equal_percentage
 
@@ -243,17 +237,17 @@ def water(design: Design, p: Values, c: Conditions, at: Plug, air_t: Array, dry_
     nothing = np.zeros_like(main_rate)
     gas_in = gas_out = demand = nothing
     if design.reclaim:
-        hot, on_offer = gas_on_offer(design, p)
-        plate = plate_conductance(design, p, main_rate, on_offer)
-        lift = exchange(plate, on_offer, main_rate) / main_rate
-        most = ((1.0 - lift) * a + lift * hot) / np.maximum(1.0 - (1.0 - lift) * b, 1e-9)
+        can = offer(design, p, main_rate)
+        pinched = ((1.0 - can.lift) * a + can.lift * can.towards) / np.maximum(
+            1.0 - (1.0 - can.lift) * b, 1e-9
+        )
+        most = np.minimum(pinched, (a + can.heat / main_rate) / np.maximum(1.0 - b, 1e-9))
         source_out = np.where(asked < most, np.maximum(asked, lost), most)
         source_out = lost + live * (source_out - lost)
         source_in = a + b * source_out
         heat = main_rate * (source_out - source_in)
-        reserve = lift * main_rate * np.maximum(hot - source_in, 0.0) * live
-        gas_out, demand = gas_leaving(design, p, main_rate, hot, source_in, source_out, heat)
-        gas_in = gas_arriving(hot, around, demand)
+        reserve = live * np.minimum(can.lift * main_rate * np.maximum(can.towards - source_in, 0.0), can.heat)
+        gas_in, gas_out, demand = gas_side(design, p, main_rate, can, source_in, heat, around)
     else:
         most_heat = design.source_heat * BOILER_RESERVE
         limited = (a + most_heat / main_rate) / np.maximum(1.0 - b, 1e-9)

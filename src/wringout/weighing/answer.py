@@ -10,7 +10,8 @@ from wringout.catalogue.causes import BEYOND_DESIGN, beyond_design_share, count_
 from wringout.catalogue.points import point, points_of, sigma
 from wringout.documents.call import Call
 from wringout.machine.parameters import Array
-from wringout.weighing.hypothesis import HEALTHY, parts_of
+from wringout.weighing.hypothesis import parts_of
+from wringout.weighing.likelihood import log_density, log_density_astray
 from wringout.weighing.next_check import Check, next_checks
 from wringout.weighing.prior import Prior
 from wringout.weighing.refine import refine
@@ -28,7 +29,7 @@ DOUBT, DOUBTED_POWER = (
     0.4,
 )  # that the equations fail a unit, and what its readings then still mean; judgement
 UNLISTED_PRIOR = 0.01  # that something not in the catalogue is wrong; judgement
-UNLISTED_TOLERANCE = 4.0  # such a machine reads so many times further off than a listed one
+UNLISTED_ASTRAY = 0.25  # of the readings that such a thing sends anywhere; judgement
 
 
 @dataclass(frozen=True)
@@ -102,6 +103,34 @@ def doubted(log_posterior: Array, log_prior: Array) -> Array:
     return (1.0 - DOUBT) * shares(log_posterior) + DOUBT * shares(part)
 
 
+def unlisted(weighed: Weighed, log_posterior: Array) -> float:
+    """Probability that something outside the catalogue is at work, alone or beside what is in it.
+
+    Parameters
+    ----------
+    weighed : Weighed
+    log_posterior : array, (hypotheses,)
+
+    Returns
+    -------
+    float, 0..1 [-]
+
+    Notes
+    -----
+    Such a thing may send any reading anywhere, so it is weighed by what each hypothesis leaves unexplained
+    where it fits best; it wins once several readings would have to be blunders.
+    """
+    gained = [
+        (log_density_astray(f.residual, f.slip, UNLISTED_ASTRAY) - log_density(f.residual, f.slip)).sum(
+            axis=1
+        )
+        for f in weighed.fits
+    ]
+    without = np.exp(log_posterior - log_posterior.max())
+    odds = UNLISTED_PRIOR * float(without @ np.exp(np.concatenate(gained))) / float(without.sum())
+    return odds / (1.0 + odds)
+
+
 def weigh(call: Call, rng: np.random.Generator, checks: bool = True) -> Answer:
     """Weigh a call.
 
@@ -123,13 +152,7 @@ def weigh(call: Call, rng: np.random.Generator, checks: bool = True) -> Answer:
     parts = parts_of(call.unit, [*prior.weights, BEYOND_DESIGN])
     weighed = search(at, parts, prior, MOST_CAUSES)
     log_posterior = refined_posterior(at, weighed, rng)
-    unlisted = search(layout(what, SEVERITIES, at.rows, UNLISTED_TOLERANCE), (), prior, 0)
-    log_unlisted = (
-        float(unlisted.log_posterior[0]) - prior.log_probability(HEALTHY) + float(np.log(UNLISTED_PRIOR))
-    )
-    highest = max(float(log_posterior.max()), log_unlisted)
-    among = float(np.exp(log_posterior - highest).sum())
-    unexplained = float(np.exp(log_unlisted - highest)) / (among + float(np.exp(log_unlisted - highest)))
+    unexplained = unlisted(weighed, log_posterior)
     log_prior = np.array([prior.log_probability(h) for h in weighed.hypotheses])
     believed = doubted(log_posterior, log_prior)
     weights = believed * (1.0 - unexplained)

@@ -172,7 +172,7 @@ def residuals(
         rows = slice(first, first + count)
         part = _taken(whole, rows)
         here = {name: value[rows] if value.shape[0] > 1 else value for name, value in points.items()}
-        found.append(against(part, here, at.problem.situations[index], count, at.tolerance))
+        found.append(against(part, here, at.problem.situations[index], count))
         first += count
     return found
 
@@ -205,14 +205,12 @@ def _taken(thing: Any, rows: slice) -> Any:
     return thing
 
 
-def of_settled(s: Settled, situation: Situation, count: int, tolerance: float) -> Residuals:
+def of_settled(s: Settled, situation: Situation, count: int) -> Residuals:
     """Residuals of a settled machine against what was read in its situation."""
-    return against(s, read_points(s), situation, count, tolerance)
+    return against(s, read_points(s), situation, count)
 
 
-def against(
-    s: Settled, points: Mapping[str, Array], situation: Situation, count: int, tolerance: float
-) -> Residuals:
+def against(s: Settled, points: Mapping[str, Array], situation: Situation, count: int) -> Residuals:
     """Residuals of a settled machine and its points against what was read."""
     terms = consistency(s, situation)
     observed = [
@@ -224,13 +222,12 @@ def against(
     slip = np.empty(residual.shape[1])
     for k, o in enumerate(observed):
         predicted = points[o.point]
-        spread = tolerance * np.hypot(o.sigma, model_spread(o.point, predicted, s, situation.item))
+        spread = np.hypot(o.sigma, model_spread(o.point, predicted, s, situation.item))
         residual[:, k] = (o.value - predicted) / spread
         log_spread[:, k] = np.log(spread)
         slip[k] = o.slip
     for k, name in enumerate(names, start=len(observed)):
-        residual[:, k] = terms[name] / tolerance
-        log_spread[:, k] = np.log(tolerance)
+        residual[:, k] = terms[name]
         slip[k] = TERM_SLIP
     return Residuals(residual, log_spread, slip)
 

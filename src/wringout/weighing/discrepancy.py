@@ -77,7 +77,7 @@ _SWINGING = {
     "reheat.water_out": 4.0,
     "source.water_in": 2.5,
 }
-CONDENSING_SPREAD = 9.0  # K: the exchanger of a condensing refrigerant is not modelled by its zones
+UNDECIDED_SHARE, TO_SPARE = 0.5, 0.05  # of the span between water and gas; reserve that decides (judgement)
 _LOOP_TEMPERATURES = frozenset({"reheat.water_in", "reheat.water_out", "source.water_in", "source.water_out"})
 _GAS_TEMPERATURES = frozenset({"reclaim.gas_in", "reclaim.gas_out"})
 
@@ -115,16 +115,27 @@ def model_spread(point: str, predicted: Array, s: Settled, held: str | None) -> 
             if held is not None:
                 base = base + 15.0 * np.exp(-900.0 / warming_time(s, w))
         if point in _GAS_TEMPERATURES:
-            base = base + 25.0 * np.exp(-w.demand / 0.10)
-            if s.design.unit.refrigerant != "R744":
-                # what condenses leaves at its condensing temperature or, starved, at the water's; ours glides
-                base = np.hypot(base, CONDENSING_SPREAD)
+            if point == "reclaim.gas_out" and s.design.gas_condenses:
+                base = np.hypot(base, undecided_condensate(s, w))
+            else:
+                base = base + 25.0 * np.exp(-w.demand / 0.10)
     swing = s.values["hunting"] * np.clip(s.conditions.stages, 0.0, 1.0)
     if point in _SWINGING and held != "reheat.command" and np.any(swing > 0.0):
         base = np.hypot(base, _SWINGING[point] * swing)
     if held == "cooling.call":
         base = np.hypot(base, forced_cooling_spread(point, predicted, s))
     return base
+
+
+def undecided_condensate(s: Settled, w: Water) -> Array:
+    """What is not known of the liquid behind a condensing exchanger that has gas or plates to spare [K].
+
+    With all its plates condensing it leaves at condensing temperature, starved at the water's; in between,
+    plates may drain or flood, and it leaves anywhere between the two.
+    """
+    apart = np.maximum(s.design.gas_condensing + s.values["condensing_gas_shift"] - w.source_in, 0.0)
+    to_spare = np.clip(1.0 - w.source_heat / np.maximum(w.reserve, 1.0), 0.0, 1.0)
+    return np.asarray(UNDECIDED_SHARE * apart * -np.expm1(-to_spare / TO_SPARE))
 
 
 def warming_time(s: Settled, w: Water) -> Array:

@@ -240,7 +240,7 @@ def evidence(answer: Answer, mine: int, rival: int) -> tuple[Evidence, ...]:
 
 def _of_situation(answer: Answer, i: int, situation: Situation, here: Settled) -> list[Evidence]:
     points = {name: np.broadcast_to(value, (2,)) for name, value in read_points(here).items()}
-    r = of_settled(here, situation, 2, answer.at.tolerance)
+    r = of_settled(here, situation, 2)
     bits = _bits(r.residual, r.log_spread, r.slip)
     spread = np.exp(r.log_spread)
     observed = [o for o in situation.observations if o.point in points and o.point not in CONDITIONED]

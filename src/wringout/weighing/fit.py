@@ -16,7 +16,7 @@ from wringout.machine.parameters import Array
 from wringout.weighing.batch import Residuals, Rows, residuals
 from wringout.weighing.curvature import Curvature
 from wringout.weighing.hypothesis import Hypothesis
-from wringout.weighing.likelihood import weight
+from wringout.weighing.likelihood import pull, weight
 from wringout.weighing.unknowns import Layout
 
 __all__ = ["LONGEST", "REACH", "STEP", "Fit", "everywhere", "fit", "linearise", "log_posterior"]
@@ -211,7 +211,7 @@ def fit(at: Layout, hypotheses: Sequence[Hypothesis], start: Array, rounds: int 
         if turn and turn % FRESH == 0:
             linear = linearise(at, hypotheses, z)
             now = linear.at
-        weights = weight(now.residual, now.slip)
+        weights = pull(now.residual, now.slip)
         gradient = (
             -np.matmul((weights * now.residual)[:, None, :], linear.jacobian)[:, 0] - linear.spread_slope - z
         )

@@ -63,7 +63,6 @@ class Layout:
     severities: int
     relevant: tuple[Mask, ...]
     idle: Mapping[str, float]
-    tolerance: float = 1.0
 
     @property
     def width(self) -> int:
@@ -84,9 +83,7 @@ class Layout:
         return self.width - self.severities
 
 
-def layout(
-    problem: Problem, severities: int, rows: tuple[Spread, ...] | None = None, tolerance: float = 1.0
-) -> Layout:
+def layout(problem: Problem, severities: int, rows: tuple[Spread, ...] | None = None) -> Layout:
     """Lay out the unknowns of a call.
 
     Parameters
@@ -96,8 +93,6 @@ def layout(
         Columns to keep for severities of causes.
     rows : tuple of Spread, optional
         Spreads to keep; those that the call's readings can tell of, if not given.
-    tolerance : float
-        Factor on every reading's error, for a machine that something unlisted has changed.
 
     Returns
     -------
@@ -140,7 +135,7 @@ def layout(
         for row in spreads(problem.design)
         if row.name not in kept
     }
-    whole = Layout(problem, rows, tuple(names), visits, severities, tuple(relevant), idle, tolerance)
+    whole = Layout(problem, rows, tuple(names), visits, severities, tuple(relevant), idle)
     return replace(whole, relevant=tuple(mask & _felt(whole, i) for i, mask in enumerate(relevant)))
 
 
