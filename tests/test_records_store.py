@@ -305,6 +305,11 @@ def test_a_correction_is_checked_like_what_it_corrects(store: Store, call: str) 
 
 
 def test_a_call_is_opened_once(store: Store, call: str) -> None:
+    unit = store.units()[0].unit_id
+    assert store.is_open(call)
+    assert not store.is_open(CALL)
+    assert store.open_call(unit, "The cheese sweats.", call_id=call, **BO) == call
+    assert len(store.events(call)) == 1
     with pytest.raises(OutOfPlace, match="opened before"):
         store.write("opened", {"complaint": "x"}, call_id=call, unit_id=UNIT, vocabulary=VOCABULARY, **ANN)
 

@@ -138,6 +138,17 @@ def test_whatever_is_sent_gets_an_answer(name: str, value: Any, part: str, insid
         store.call_document(CALL, VOCABULARY)
 
 
+def test_a_device_speaks_for_its_own_people_alone(store: Store) -> None:
+    sent = queue(opened(0, **ANN), reading(1, **BO), reading(2, author="Ann Sample", device="tablet"))
+    answers = receive(store, sent, VOCABULARY, **ANN)
+    assert [(a.fate, a.field) for a in answers] == [
+        ("kept", ""),
+        ("refused", "author"),
+        ("refused", "device"),
+    ]
+    assert [e.author for e in store.events(CALL)] == ["Ann Sample"]
+
+
 def test_too_long_a_queue_is_refused_before_anything_is_kept(store: Store) -> None:
     with pytest.raises(InputError, match=f"at most {MAX_BATCH}"):
         receive(store, queue(*(reading(n) for n in range(MAX_BATCH + 1))), VOCABULARY)

@@ -178,10 +178,12 @@ class Store:
     def open_call(
         self, unit_id: str, complaint: str, *, author: str, device: str, call_id: str | None = None
     ) -> str:
-        """Open a call on a unit; its identifier."""
-        call_id = call_id or self.new_id()
-        body = {"complaint": complaint}
-        self.write("opened", body, author=author, device=device, call_id=call_id, unit_id=unit_id)
+        """Open a call on a unit; its identifier. One that was opened already is left as it is."""
+        call_id = checked(call_id, "call") if call_id else self.new_id()
+        with self.file.transaction():
+            if not self.is_open(call_id):
+                body = {"complaint": complaint}
+                self.write("opened", body, author=author, device=device, call_id=call_id, unit_id=unit_id)
         return call_id
 
     def correct(
@@ -279,6 +281,10 @@ class Store:
         with self.file.reading() as database:
             rows = database.execute(f"SELECT {COLUMNS}, sequence FROM events {where}", (sequence, limit))
             return tuple((row[-1], event_of(row[:-1])) for row in rows)
+
+    def is_open(self, call_id: str) -> bool:
+        """Whether the event that opens a call is here."""
+        return bool(self._select("WHERE call_id = ? AND kind = 'opened'", (checked(call_id, "call"),)))
 
     def last_sequence(self) -> int:
         """The place of the event that this file took last, 0 before the first."""

@@ -61,7 +61,14 @@ class Missed:
         }
 
 
-def receive(store: Store, queue: Sequence[object], vocabulary: Vocabulary) -> tuple[Answer, ...]:
+def receive(
+    store: Store,
+    queue: Sequence[object],
+    vocabulary: Vocabulary,
+    *,
+    author: str | None = None,
+    device: str | None = None,
+) -> tuple[Answer, ...]:
     """Take a queue of events from a device, in its order; all that is answered is on the disk.
 
     Parameters
@@ -72,6 +79,8 @@ def receive(store: Store, queue: Sequence[object], vocabulary: Vocabulary) -> tu
         Events as they were sent, at most `MAX_BATCH`.
     vocabulary : Vocabulary
         Points, instruments and causes that there are.
+    author, device : str, optional
+        Who may speak here: an event that names another is refused. Without them, anyone.
 
     Returns
     -------
@@ -91,15 +100,21 @@ def receive(store: Store, queue: Sequence[object], vocabulary: Vocabulary) -> tu
     answers: list[Answer] = []
     for begin in range(0, len(queue), TOGETHER):
         with store.file.transaction():
-            answers += [_take(store, tree, vocabulary) for tree in queue[begin : begin + TOGETHER]]
+            for tree in queue[begin : begin + TOGETHER]:
+                answers.append(_take(store, tree, vocabulary, author, device))
     return tuple(answers)
 
 
-def _take(store: Store, tree: object, vocabulary: Vocabulary) -> Answer:
+def _take(
+    store: Store, tree: object, vocabulary: Vocabulary, author: str | None, device: str | None
+) -> Answer:
     named = tree.get("id") if isinstance(tree, dict) else None
     identifier = named[:64] if isinstance(named, str) else ""
     try:
         event = event_from(tree)
+        for name, wanted, found in (("author", author, event.author), ("device", device, event.device)):
+            if wanted is not None and found != wanted:
+                raise InputError(f'written by "{found[:40]}", and only "{wanted[:40]}" may write here', name)
         if store.has(event):
             return Answer(event.id, "known")
     except InputError as error:
