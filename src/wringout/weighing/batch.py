@@ -21,9 +21,11 @@ from wringout.weighing.likelihood import log_density
 from wringout.weighing.situation import Situation
 from wringout.weighing.unknowns import Layout, conditions, uniform
 
-__all__ = ["Residuals", "settled", "values_of", "residuals"]
+__all__ = ["CONDITIONED", "Residuals", "settled", "values_of", "residuals"]
 
 Rows = NDArray[np.intp]
+# a reading of these is taken as the state itself rather than as evidence about it
+CONDITIONED = ("shown.stages_called", "shown.dehumidifying")
 TERM_SLIP = 0.02  # a control or a room that is between two states: treated like a slip
 
 
@@ -213,9 +215,7 @@ def of_settled(s: Settled, situation: Situation, count: int) -> Residuals:
 def against(s: Settled, points: Mapping[str, Array], situation: Situation, count: int) -> Residuals:
     """Residuals of a settled machine and its points against what was read."""
     terms = consistency(s, situation)
-    observed = [
-        o for o in situation.observations if o.point in points and not _conditioned(o.point, situation)
-    ]
+    observed = [o for o in situation.observations if o.point in points and o.point not in CONDITIONED]
     names = [name for name in TERMS if name in terms]
     residual = np.empty((count, len(observed) + len(names)))
     log_spread = np.zeros_like(residual)
@@ -230,8 +230,3 @@ def against(s: Settled, points: Mapping[str, Array], situation: Situation, count
         residual[:, k] = terms[name]
         slip[k] = TERM_SLIP
     return Residuals(residual, log_spread, slip)
-
-
-def _conditioned(point: str, situation: Situation) -> bool:
-    """Whether a reading is taken as the state itself rather than as evidence about it."""
-    return point in ("shown.stages_called", "shown.dehumidifying")

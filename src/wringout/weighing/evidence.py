@@ -19,7 +19,7 @@ from wringout.machine.parameters import Array
 from wringout.machine.room_side import room_balance
 from wringout.machine.steady import Settled, read_points
 from wringout.weighing.answer import Answer
-from wringout.weighing.batch import of_settled, settled
+from wringout.weighing.batch import CONDITIONED, of_settled, settled
 from wringout.weighing.consistency import TERMS, consistency
 from wringout.weighing.fit import Fit
 from wringout.weighing.hypothesis import Hypothesis
@@ -52,8 +52,6 @@ TINY = 1e-300
 WORTH_NAMING = 0.05  # a cause that is less probable is no suspect
 MOST_SUSPECTS = 5
 DOUBTFUL = 3.0  # standard deviations off the best answer from which a reading is worth taking again
-# taken as the state in which the unit stands, not as evidence about it
-CONDITIONED = ("shown.stages_called", "shown.dehumidifying")
 
 
 @dataclass(frozen=True)
