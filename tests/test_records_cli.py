@@ -106,6 +106,8 @@ def test_the_list_in_words(
         (["import", "call.yaml", "--store", "."], "cannot be opened"),
         (["import", "nothing.zip"], "nothing.zip: there is no such file"),
         (["import", "log.csv"], "log.csv"),
+        (["import", "."], ".: this is a folder"),
+        (["calls", "zzzz"], "zzzz: there is no such call"),
         (["import", "broken.zip"], "broken.zip: not a whole zip"),
         (["import", "songs.sqlite"], "songs.sqlite: this is a database of something else"),
         (["import", "call.yaml", "--attach", "nothing.csv"], "nothing.csv: cannot be read"),
@@ -173,3 +175,33 @@ def test_an_end_that_two_calls_share_is_told(folder: Path, capsys: pytest.Captur
 )
 def test_where_the_record_stands(settings: dict[str, str], platform: str, place: Path) -> None:
     assert usual_place(settings, platform, HOME) == place
+
+
+def test_of_one_call_it_tells_who_wrote_what(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    ann, bo = {"author": "p1", "device": "phone"}, {"author": "Bo Sample", "device": "tablet"}
+    with open_store("r.sqlite") as store:
+        store.write("person_named", {"person": "p1", "name": "Ann Sample"}, **ann)
+        call = store.open_call(store.save_unit(RECLAIM, **ann), "The cheese sweats.", **ann)
+        body = {"at": "2027-05-04T09:00:00", "point": "supply.t", "value": "61.5 degF"}
+        first = store.write("reading", body, call_id=call, **ann)
+        gone = store.write("note", {"at": "2027-05-04T09:05:00", "text": "no word"}, call_id=call, **ann)
+        store.correct(first.id, {**body, "value": "62.5 degF"}, reason="read again", **bo)
+        store.correct(gone.id, None, reason="wrong unit", **bo)
+        store.write("release", {"at": "2027-05-04T09:06:00", "item": "cooling.call"}, call_id=call, **bo)
+        store.attach(b"\xff\xd8\xff photo", name="valve.jpg", call_id=call, **ann)
+    code, out, _ = run(capsys, "calls", call[-8:], "--store", "r.sqlite")
+    assert code == 0
+    flat = " ".join(out.split())
+    assert "2027-05-04 09:00:00 supply.t 62.5 degF - Ann Sample, phone" in flat
+    assert "first written: 2027-05-04 09:00:00 supply.t 61.5 degF" in flat
+    assert "(read again) - Bo Sample, tablet" in flat
+    assert "withdrawn 2027-05-04 09:05:00 note no word - Ann Sample, phone wrong unit" in flat
+    assert "release cooling.call - Bo Sample, tablet nothing was held at that time" in flat
+    assert "valve.jpg" in flat
+    code, out, _ = run(capsys, "calls", call, "--json", "--store", "r.sqlite")
+    document = json.loads(out)
+    assert document["format"] == "wringout-record/1"
+    (line,) = document["lines"]
+    assert (line["stands"]["value"], line["event"]["body"]["value"]) == ("62.5 degF", "61.5 degF")
+    assert (line["by"], line["acts"][0]["author"]) == ("Ann Sample, phone", "Bo Sample")
+    assert [len(document[part]) for part in ("attachments", "withdrawn", "set_aside")] == [1, 1, 1]

@@ -448,6 +448,11 @@ def test_a_file_that_another_program_holds_is_told(path: Path) -> None:
         assert store.append(opened()) == (opened().id,)
 
 
+def test_too_old_a_library_is_told(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(sqlite3, "sqlite_version_info", (3, 34, 1))
+    assert "3.37 is needed" in refused(path)
+
+
 def test_a_damaged_file_is_told(path: Path) -> None:
     with open_store(path) as store:
         store.append([opened(), *(reading(n) for n in range(1, 200))])

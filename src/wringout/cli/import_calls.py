@@ -50,6 +50,8 @@ def _take(record: Store, name: str, attach: tuple[str, ...]) -> Merged:
     from wringout.records.store import open_store
 
     path = Path(name)
+    if path.is_dir():
+        raise InputError("this is a folder; name a file in it", name)
     if not path.is_file():
         raise InputError("there is no such file", name)
     try:

@@ -15,6 +15,7 @@ from wringout.records.migrations import migrate
 __all__ = ["BUSY_SECONDS", "RecordFile"]
 
 BUSY_SECONDS = 5.0
+LEAST_SQLITE = (3, 37)  # strict tables
 
 # Beginnings of SQLite's names of errors -> what to tell a person.
 _WORDS = {
@@ -43,7 +44,7 @@ class RecordFile:
         self.busy_seconds = busy_seconds
         self.lock = threading.RLock()
         if not create and not path.is_file():
-            raise DataError(f"{path}: there is no record here")
+            raise DataError(f"{path}: there is no record here; `wringout import` makes one")
         with self.words():
             if create:
                 path.parent.mkdir(parents=True, exist_ok=True)
@@ -58,6 +59,11 @@ class RecordFile:
             raise
 
     def _prepare(self) -> None:
+        if sqlite3.sqlite_version_info < LEAST_SQLITE:
+            wanted = ".".join(map(str, LEAST_SQLITE))
+            raise DataError(
+                f"{self.path}: Python here was built with SQLite {sqlite3.sqlite_version}; {wanted} is needed"
+            )
         self.database.execute("PRAGMA trusted_schema = OFF")
         self.database.execute(
             "PRAGMA user_version"
