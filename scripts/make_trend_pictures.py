@@ -15,6 +15,8 @@ import numpy as np
 from motion_cases import unit as motion_unit
 from motion_trends import loads_of, made
 from trend_samples import DAY, START, Unit, hall, simulate, with_values
+from wringout.proof.replay import replay
+from wringout.proof.replay_finding import replay_finding
 from wringout.trends.findings import findings_of
 from wringout.trends.pictures import picture_of
 from wringout.trends.table import TrendTable
@@ -69,6 +71,13 @@ def cases() -> Iterator[tuple[str, TrendTable]]:
     yield "moisture_days", made(RECLAIM, [("compressor-out", 0.5)], loads=wet, extra=["supply.rh"])
 
 
+def replayed() -> str:
+    """The replay of two days with a compressor out, without it."""
+    ill = made(RECLAIM, [("compressor-out", 0.5)], loads=loads_of(2.0, 0.8))
+    found = replay(ill, motion_unit(RECLAIM), "compressor-out", np.random.default_rng(0))
+    return replay_finding(found).draw("si")
+
+
 def main() -> None:
     FOLDER.mkdir(parents=True, exist_ok=True)
     for kind, table in cases():
@@ -77,6 +86,7 @@ def main() -> None:
         path = FOLDER / f"trend-{kind.replace('_', '-')}.svg"
         path.write_text(picture_of(finding, table, "si"), encoding="utf-8")
         sys.stdout.write(f"{path.relative_to(ROOT)}\n")
+    (FOLDER / "trend-without-cause.svg").write_text(replayed(), encoding="utf-8")
 
 
 if __name__ == "__main__":

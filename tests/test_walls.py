@@ -32,7 +32,7 @@ ALLOWED: dict[str, set[str]] = {
     "weighing": {"machine", "catalogue", "documents"},
     "ledger": {"physics", "machine", "documents"},
     "trends": {"machine", "catalogue", "documents", "physics", "quantity"},
-    "proof": {"trends", "machine", "documents", "physics"},
+    "proof": {"trends", "machine", "documents", "physics", "quantity"},
     "setting_up": {"ledger", "machine", "documents", "physics", "quantity"},
     "trace": {"documents", "physics", "quantity"},
     "records": {"documents"},

@@ -18,6 +18,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "next": ("wringout.cli.next_check", "The checks that tell most per minute."),
     "ledger": ("wringout.cli.ledger", "Heat and moisture each part moves, against what it should move."),
     "trend": ("wringout.cli.trend", "What a controller's log shows: outputs, swings, sensors, changes."),
+    "prove": ("wringout.cli.prove", "Whether a repair has held over the days since."),
     "wait": ("wringout.cli.wait", "How long each point needs after a change, and what to read then."),
     "calls": ("wringout.cli.calls", "The calls in the record, the one written to last first."),
     "export": (

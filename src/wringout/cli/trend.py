@@ -23,6 +23,7 @@ __all__ = ["command"]
 
 TREND_FINDINGS_FORMAT = "wringout-trend-findings/1"
 MAPPING_NAME = "trend.yaml"
+SEED = 0
 
 
 @click.command(
@@ -39,6 +40,9 @@ MAPPING_NAME = "trend.yaml"
 )
 @click.option("--json", "as_json", is_flag=True, help="Write the findings as JSON.")
 @click.option("--pictures", type=click.Path(), default=None, help="Folder for one SVG picture a finding.")
+@click.option(
+    "--without", metavar="CAUSE", default=None, help="Replay the trend's last days with this cause removed."
+)
 @click.option("--write-map", is_flag=True, help="Write down which column is what, to be corrected.")
 @click.option(
     "--units", type=click.Choice(["ip", "si"]), default=None, help="Units; without it, those of the unit."
@@ -49,6 +53,7 @@ def command(
     mapping: str | None,
     as_json: bool,
     pictures: str | None,
+    without: str | None,
     write_map: bool,
     units: UnitSystem | None,
 ) -> None:
@@ -73,6 +78,8 @@ def command(
             raw.name,
         )
     findings = findings_of(table, unit)
+    if without is not None:
+        findings = [_replayed(table, unit, without), *findings]
     drawn = _draw(findings, table, Path(pictures), system) if pictures is not None else {}
     if as_json:
         document = _document(raw, table, guesses, findings, drawn, notes, system)
@@ -80,6 +87,24 @@ def command(
         return
     for line in _lines(raw, table, guesses, findings, drawn, notes, system):
         click.echo(line)
+
+
+def _replayed(table: TrendTable, unit: Unit | None, cause: str) -> Finding:
+    """How the unit would have done without a cause."""
+    import numpy as np
+
+    from wringout.catalogue.causes import applies, causes
+    from wringout.documents.fields import nearest
+    from wringout.proof.replay import replay
+    from wringout.proof.replay_finding import replay_finding
+
+    if unit is None:
+        raise InputError("needs --unit: only the unit's document makes a machine to run", "--without")
+    if cause not in causes():
+        raise InputError(f'there is no cause "{cause[:60]}"{nearest(cause, causes())}', "--without")
+    if not applies(cause, unit):
+        raise InputError(f"{unit.name} cannot have {cause}", "--without")
+    return replay_finding(replay(table, unit, cause, np.random.default_rng(SEED)))
 
 
 def _read(
@@ -132,13 +157,18 @@ def _write_map(raw: RawTable, guesses: tuple[Guess, ...] | None, path: Path, uni
 
 def _draw(findings: list[Finding], table: TrendTable, folder: Path, system: UnitSystem) -> dict[int, str]:
     """One picture a finding; which file is whose."""
+    from wringout.proof.replay_finding import WithoutCause
     from wringout.trends.pictures import picture_of
 
     drawn: dict[int, str] = {}
     try:
         folder.mkdir(parents=True, exist_ok=True)
         for number, finding in enumerate(findings, 1):
-            picture = picture_of(finding, table, system)
+            picture = (
+                finding.draw(system)
+                if isinstance(finding, WithoutCause)
+                else picture_of(finding, table, system)
+            )
             if picture:
                 path = folder / f"{number:02d}-{finding.kind.replace('_', '-')}.svg"
                 path.write_text(picture, encoding="utf-8")
@@ -219,11 +249,12 @@ def _lines(
     ]
     lines += [paragraph(note) for note in notes]
     numbered = list(enumerate(findings, 1))
+    asked = [(n, f) for n, f in numbered if f.kind == "without_cause"]
     wrong = [(n, f) for n, f in numbered if f.wrong]
-    rest = [(n, f) for n, f in numbered if not f.wrong]
+    rest = [(n, f) for n, f in numbered if not f.wrong and f.kind != "without_cause"]
     if not wrong:
         lines += ["", heading("Nothing is amiss that this trend could show.")]
-    for title, group in (("", wrong), ("Worth knowing", rest)):
+    for title, group in (("Asked", asked), ("", wrong), ("Worth knowing", rest)):
         if title and group:
             lines += ["", heading(title)]
         for number, finding in group:

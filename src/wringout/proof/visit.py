@@ -21,7 +21,7 @@ from wringout.machine.motion_storage import storage_spreads
 from wringout.machine.parameters import Array, healthy_values, neutral, spreads
 from wringout.physics.moist_air import dew_point, humidity_ratio
 
-__all__ = ["Visit", "last_visit"]
+__all__ = ["Visit", "drawn_cause", "healthy_machines", "last_visit"]
 
 BEFORE = 900.0  # s that the machine runs before the first event, so that something can be told of before it
 T_UNDER, T_SPREAD = 4.0, 4.0  # K: outdoor air against the design day where nobody read it; judgement
@@ -96,7 +96,7 @@ def last_visit(call: Call, samples: int, rng: np.random.Generator) -> Visit:
     last = acting[-1]
     readings = [event for event in visit if isinstance(event, Reading)]
     d = design(call.unit)
-    values = _machines(d, samples, rng)
+    values = healthy_machines(d, samples, rng)
     start = acting[0].at
     since = BEFORE + (last.at - start).total_seconds()
     found, schedule = _schedule(call.unit, values, acting, rng)
@@ -120,7 +120,7 @@ def last_visit(call: Call, samples: int, rng: np.random.Generator) -> Visit:
     )
 
 
-def _machines(d: Design, samples: int, rng: np.random.Generator) -> dict[str, Array]:
+def healthy_machines(d: Design, samples: int, rng: np.random.Generator) -> dict[str, Array]:
     """Healthy machines with what they store; the first is the one at its estimates."""
     rows = spreads(d) + storage_spreads()
     z = rng.standard_normal((samples, len(rows)))
@@ -158,7 +158,7 @@ def _schedule(
 ) -> tuple[dict[str, Array], tuple[Event, ...]]:
     """Machines before the first event, and what happens to them; a cure takes its cause away."""
     changes = [event for event in acting if isinstance(event, Change) and event.cause is not None]
-    drawn = {id(event): _draw(unit, str(event.cause), values, rng) for event in changes}
+    drawn = {id(event): drawn_cause(unit, str(event.cause), values, rng) for event in changes}
 
     def machine(left: Sequence[Change]) -> dict[str, Array]:
         now = dict(values)
@@ -183,7 +183,7 @@ def _schedule(
     return machine(changes), tuple(schedule)
 
 
-def _draw(
+def drawn_cause(
     unit: Unit, cause: str, values: dict[str, Array], rng: np.random.Generator
 ) -> Callable[[dict[str, Array]], dict[str, Array]]:
     """What a cause does to every machine, each at a severity of its own and in one of its ways."""

@@ -18,7 +18,18 @@ from wringout.trends.signals import Mask, block_means, regular_pieces
 from wringout.trends.states import cooling_on
 from wringout.trends.table import Array, TrendTable
 
-__all__ = ["BLOCK", "Blocks", "Estimate", "Moisture", "Verdict", "blocks_of", "judged", "moisture_of"]
+__all__ = [
+    "BLOCK",
+    "Blocks",
+    "Estimate",
+    "Moisture",
+    "Verdict",
+    "blocks_of",
+    "judged",
+    "moisture_of",
+    "outdoor_dew_of",
+    "stages_of",
+]
 
 BLOCK = 1800.0  # [s]
 MOST_BLOCKS = 480  # half hours at which the machine is asked; more are thinned out
@@ -103,7 +114,8 @@ class Moisture:
     document, ``healthy`` what a healthy unit takes out at the logged calls, ``measured`` what it took out by
     ``route`` (``condensate``, ``supply humidity``, ``coil``), None where nothing tells. ``supply`` is the
     supply temperature that a healthy unit's display would show, ``seen`` the logged one (blocks,).
-    ``dew_point`` is the room's as shown [degC].
+    ``dew_point`` is the room's as shown [degC], ``stages`` how many were called [count],
+    ``cooled`` by how much a healthy unit's coil cools the air [K].
     """
 
     time: Array
@@ -117,6 +129,8 @@ class Moisture:
     command: Array
     called: Array
     dew_point: Array
+    stages: Array
+    cooled: Array
 
     def over(self, rows: Array, where: Mask) -> Estimate:
         """Mean of a quantity over some half hours, with its spread.
@@ -164,7 +178,7 @@ def moisture_of(table: TrendTable, unit: Unit) -> Moisture | None:
     blocks = blocks_of(table)
     machine = design(unit)
     outdoor_t, space_t, dew = (blocks.get(p) for p in ("outdoor.t", "shown.space_t", "shown.dew_point"))
-    outdoor_dew = _outdoor_dew(blocks, machine.pressure)
+    outdoor_dew = outdoor_dew_of(blocks, machine.pressure)
     with np.errstate(invalid="ignore"):
         usual = (
             (space_t > ROOM[0]) & (space_t < ROOM[1]) & (outdoor_t > WEATHER[0]) & (outdoor_t < WEATHER[1])
@@ -182,7 +196,7 @@ def moisture_of(table: TrendTable, unit: Unit) -> Moisture | None:
         return np.tile(series[index], rows)
 
     called = blocks.called[index]
-    stages, modulation = _called(blocks, unit)
+    stages, modulation = stages_of(blocks, unit)
     true_t = tiled(space_t) - values["space_t_offset"]
     weather_t = tiled(outdoor_t)
     command = np.nan_to_num(blocks.get("shown.reheat_command"))
@@ -218,11 +232,24 @@ def moisture_of(table: TrendTable, unit: Unit) -> Moisture | None:
         command=command[index],
         called=called,
         dew_point=dew[index],
+        stages=stages[index],
+        cooled=(settled.mixed.dry_bulb - settled.cooling.air.dry_bulb).reshape(shape)[0],
     )
 
 
-def _outdoor_dew(blocks: Blocks, pressure: float) -> Array:
-    """The outdoor dew point as logged, or from temperature and relative humidity."""
+def outdoor_dew_of(blocks: Blocks, pressure: float) -> Array:
+    """Give the outdoor dew point as logged, or from temperature and relative humidity.
+
+    Parameters
+    ----------
+    blocks : Blocks
+    pressure : float, [Pa]
+
+    Returns
+    -------
+    array, (blocks,), [degC]
+        NaN where nothing tells.
+    """
     shown = blocks.get("shown.outdoor_dew_point")
     if np.isfinite(shown).any():
         return shown
@@ -234,8 +261,19 @@ def _outdoor_dew(blocks: Blocks, pressure: float) -> Array:
     return out
 
 
-def _called(blocks: Blocks, unit: Unit) -> tuple[Array, Array]:
-    """Stages called, and what a modulating stage or a chilled-water valve is asked for by the sequence."""
+def stages_of(blocks: Blocks, unit: Unit) -> tuple[Array, Array]:
+    """Give the stages called, and what a modulating stage or a chilled-water valve is asked for.
+
+    Parameters
+    ----------
+    blocks : Blocks
+    unit : Unit
+
+    Returns
+    -------
+    tuple of array, (blocks,), [count], [0..1]
+        By the sequence of operation where they are not logged.
+    """
     control = unit.control
     over = np.nan_to_num(blocks.get("shown.dew_point")) - control.dew_point
     place = np.clip(over / control.dew_point_band + 0.5, 0.0, 1.0)
