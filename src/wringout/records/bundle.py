@@ -26,6 +26,7 @@ from wringout.records.events import Event, event_from
 from wringout.records.merge import Merged, brought
 from wringout.records.plain import yaml_of
 from wringout.records.store import Store
+from wringout.records.words import shown
 
 __all__ = ["BUNDLE_FORMAT", "export_calls", "import_bundle"]
 
@@ -214,7 +215,7 @@ def _members(archive: zipfile.ZipFile, name: str) -> dict[str, zipfile.ZipInfo]:
         raise InputError(f"{len(listed)} files in it; at most {MAX_FILES} are taken", name)
     members: dict[str, zipfile.ZipInfo] = {}
     for info in listed:
-        place = f"{name}: {name_of(Path(info.filename[:80]))}"
+        place = f"{name}: {shown(info.filename, 80)}"
         if _bound(info.filename) is None:
             raise InputError("a file of this name does not belong into an export of calls", place)
         if info.filename in members:
@@ -256,16 +257,16 @@ def _manifest(
     try:
         tree = json.loads(_read(archive, members[_MANIFEST], name))
     except (ValueError, RecursionError) as error:
-        raise InputError(f"not readable as JSON: {str(error)[:80]}", place) from None
+        raise InputError(f"not readable as JSON: {shown(str(error), 80)}", place) from None
     if not isinstance(tree, dict) or tree.get("format") != BUNDLE_FORMAT:
-        found = str(tree.get("format"))[:40] if isinstance(tree, dict) else type(tree).__name__
+        found = shown(tree.get("format")) if isinstance(tree, dict) else type(tree).__name__
         raise InputError(f'format: found "{found}", wanted {BUNDLE_FORMAT}', place)
     files = tree.get("files")
     if not isinstance(files, dict) or not all(isinstance(entry, dict) for entry in files.values()):
         raise InputError("files: wanted a mapping of names to length and SHA-256", place)
     for member in {*files, *members} - {_MANIFEST}:
         if member not in members:
-            raise InputError(f"files: {str(member)[:80]} is named but not in the zip", place)
+            raise InputError(f"files: {shown(member, 80)} is named but not in the zip", place)
         if member not in files:
             raise InputError("the manifest does not name this file", f"{name}: {member}")
     return files
@@ -293,5 +294,5 @@ def _events(data: bytes, name: str) -> tuple[Event, ...]:
         except InputError as error:
             raise InputError(str(error), place) from None
         except (ValueError, RecursionError) as error:
-            raise InputError(f"not readable as JSON: {str(error)[:80]}", place) from None
+            raise InputError(f"not readable as JSON: {shown(str(error), 80)}", place) from None
     return tuple(found)

@@ -18,6 +18,7 @@ from typing import Any
 
 from wringout.errors import InputError
 from wringout.records.identifiers import checked
+from wringout.records.words import shown
 
 __all__ = [
     "KINDS",
@@ -125,19 +126,19 @@ def event_from(tree: object) -> Event:
     fields = set(Event.__dataclass_fields__)
     for name in tree:
         if name not in fields:
-            raise InputError(f"unknown field; an event has {', '.join(sorted(fields))}", str(name)[:40])
+            raise InputError(f"unknown field; an event has {', '.join(sorted(fields))}", shown(name))
     for name in ("id", "kind", "body", "author", "device", "recorded"):
         if name not in tree:
             raise InputError("missing; every event needs it", name)
     version = tree.get("version", VERSION)
     if version != VERSION or isinstance(version, bool):
         raise InputError(
-            f"found {str(version)[:20]}; this wringout knows version {VERSION}: update it on this device",
+            f"found {shown(version, 20)}; this wringout knows version {VERSION}: update it on this device",
             "version",
         )
     kind = tree["kind"]
     if not isinstance(kind, str) or kind not in KINDS:
-        raise InputError(f'"{str(kind)[:40]}" is no kind of event; known are {", ".join(KINDS)}', "kind")
+        raise InputError(f'"{shown(kind)}" is no kind of event; known are {", ".join(KINDS)}', "kind")
     of = KINDS[kind].of
     call_id, unit_id = (_id_or_none(tree.get(name), name) for name in ("call_id", "unit_id"))
     if (call_id is not None) != (of == "call"):
@@ -169,7 +170,7 @@ def body_from(kind: str, tree: object) -> Mapping[str, Any]:
     for name, value in tree.items():
         if name not in wanted.required + wanted.optional:
             taken = ", ".join(wanted.required + wanted.optional)
-            raise InputError(f"unknown field; {kind} takes {taken}", f"body.{str(name)[:40]}")
+            raise InputError(f"unknown field; {kind} takes {taken}", f"body.{shown(name)}")
         body[name] = _CHECKS.get(name, _line)(value, f"body.{name}")
     if kind == "change" and not body.get("cause") and not body.get("text"):
         raise InputError("needs a cause or a text: what was altered?", "body")
@@ -183,7 +184,7 @@ def read_at(text: str) -> datetime:
     except ValueError:
         at = None
     if at is None or ":" not in text or not 2000 <= at.year < 2100:
-        raise InputError(f'"{text[:40]}" is no date with time; write it like {_TIME_EXAMPLE}', "at")
+        raise InputError(f'"{shown(text)}" is no date with time; write it like {_TIME_EXAMPLE}', "at")
     return at
 
 
@@ -245,9 +246,9 @@ def _corrected_body(value: object, name: str) -> Mapping[str, Any]:
         raise InputError("wanted a mapping: the whole body as it should have been", name)
     for field_name, entry in value.items():
         if isinstance(entry, str):
-            _words(entry, f"{name}.{field_name}", MAX_TEXT, empty=True)
+            _words(entry, f"{name}.{shown(field_name)}", MAX_TEXT, empty=True)
         elif not isinstance(entry, int) or isinstance(entry, bool):
-            raise InputError("wanted words", f"{name}.{field_name}")
+            raise InputError("wanted words", f"{name}.{shown(field_name)}")
     return MappingProxyType(dict(value))
 
 
@@ -271,9 +272,7 @@ def _recorded(value: object) -> datetime:
         try:
             value = datetime.fromisoformat(value)
         except ValueError:
-            raise InputError(
-                f'"{str(value)[:40]}" is no moment; write it like {example}', "recorded"
-            ) from None
+            raise InputError(f'"{shown(value)}" is no moment; write it like {example}', "recorded") from None
     if not isinstance(value, datetime) or value.tzinfo is None:
         raise InputError(f"wanted a moment in UTC, for example {example}", "recorded")
     try:

@@ -16,6 +16,7 @@ import uuid
 from collections.abc import Callable
 
 from wringout.errors import InputError
+from wringout.records.words import shown
 
 __all__ = ["LATEST", "Maker", "checked", "derived", "milliseconds_of", "uuid7"]
 
@@ -53,9 +54,9 @@ def _laid_out(version: int, milliseconds: int, rest: int) -> str:
 def checked(text: object, field: str = "id") -> str:
     """The identifier, if it is one of version 7 or 8 as this package writes them; otherwise an InputError."""
     if not isinstance(text, str) or not _FORM.fullmatch(text):
-        shown = f'"{text[:40]}"' if isinstance(text, str) else type(text).__name__
+        found = f'"{shown(text)}"' if isinstance(text, str) else type(text).__name__
         raise InputError(
-            f"found {shown}, wanted a UUID of version 7 in lower case, "
+            f"found {found}, wanted a UUID of version 7 in lower case, "
             "for example 017f22e2-79b0-7cc3-98c4-dc0c0c07398f",
             field,
         )

@@ -11,6 +11,7 @@ from typing import Any
 from wringout.errors import DataError, InputError
 from wringout.records.attachments import Content, content_of
 from wringout.records.events import Event, moment
+from wringout.records.words import shown
 
 __all__ = ["COLUMNS", "event_of", "insert_content", "insert_event", "is_here"]
 
@@ -63,4 +64,4 @@ def event_of(row: tuple[Any, ...]) -> Event:
             version=version,
         )
     except (ValueError, TypeError) as error:
-        raise DataError(f"event {str(identifier)[:40]} in the record is damaged: {error}") from None
+        raise DataError(f"event {shown(identifier)} in the record is damaged: {error}") from None

@@ -22,6 +22,7 @@ from wringout.records.identifiers import Maker, checked
 from wringout.records.plain import plain_tree
 from wringout.records.rows import COLUMNS, event_of, insert_content, insert_event, is_here
 from wringout.records.summaries import CallSummary, UnitSummary, summary, unit_summary
+from wringout.records.words import shown
 
 __all__ = ["CallSummary", "Store", "UnitSummary", "open_store"]
 
@@ -387,7 +388,7 @@ class Store:
                 "SELECT type, data FROM attachments WHERE sha256 = ?", (sha256,)
             ).fetchone()
         if row is None:
-            raise InputError("there is no such attachment here", str(sha256)[:64])
+            raise InputError("there is no such attachment here", shown(sha256, 64))
         return Content(sha256, row[0], row[1])
 
     def contents(self) -> frozenset[str]:

@@ -16,6 +16,7 @@ from wringout.errors import InputError
 from wringout.records.checking import OutOfPlace
 from wringout.records.events import Event, event_from
 from wringout.records.store import Store
+from wringout.records.words import shown
 
 __all__ = ["MAX_BATCH", "Answer", "Missed", "receive", "since"]
 
@@ -109,12 +110,14 @@ def _take(
     store: Store, tree: object, vocabulary: Vocabulary, author: str | None, device: str | None
 ) -> Answer:
     named = tree.get("id") if isinstance(tree, dict) else None
-    identifier = named[:64] if isinstance(named, str) else ""
+    identifier = shown(named, 64) if isinstance(named, str) else ""
     try:
         event = event_from(tree)
         for name, wanted, found in (("author", author, event.author), ("device", device, event.device)):
             if wanted is not None and found != wanted:
-                raise InputError(f'written by "{found[:40]}", and only "{wanted[:40]}" may write here', name)
+                raise InputError(
+                    f'written by "{shown(found)}", and only "{shown(wanted)}" may write here', name
+                )
         if store.has(event):
             return Answer(event.id, "known")
     except InputError as error:
