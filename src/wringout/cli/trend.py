@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from wringout.trends.guessing import Guess
     from wringout.trends.table import RawTable, TrendTable
 
-__all__ = ["command"]
+__all__ = ["command", "read"]
 
 TREND_FINDINGS_FORMAT = "wringout-trend-findings/1"
 MAPPING_NAME = "trend.yaml"
@@ -68,7 +68,7 @@ def command(
 
     unit = load_unit(unit_path) if unit_path is not None else None
     system = units or (system_of(unit) if unit is not None else "ip")
-    table, raw, guesses, told = _read(Path(file), unit, unit_path, mapping)
+    table, raw, guesses, told = read(Path(file), unit, unit_path, mapping)
     notes = [told] if told else []
     if write_map:
         notes.append(_write_map(raw, guesses, Path(file), unit_path))
@@ -107,7 +107,7 @@ def _replayed(table: TrendTable, unit: Unit | None, cause: str) -> Finding:
     return replay_finding(replay(table, unit, cause, np.random.default_rng(SEED)))
 
 
-def _read(
+def read(
     path: Path, unit: Unit | None, unit_path: str | None, mapping: str | None
 ) -> tuple[TrendTable, RawTable, tuple[Guess, ...] | None, str]:
     """The trend by its mapping file where there is one, else by guessing; and what to say about that."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import time
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
@@ -12,7 +13,9 @@ from wringout.errors import InputError
 
 if TYPE_CHECKING:
     from wringout.documents.call import Call
+    from wringout.documents.unit import Unit
     from wringout.quantity import UnitSystem
+    from wringout.trends.evidence import TrendEvidence
 
 __all__ = ["command", "load"]
 
@@ -47,8 +50,22 @@ FEW = 3
     help="Tell one cause in full: evidence, what to do, cautions, what looks like it. "
     "`all` does it for every suspect.",
 )
+@click.option(
+    "--trend",
+    "trend_path",
+    type=click.Path(),
+    default=None,
+    metavar="FILE",
+    help="A controller's log of the days before: a mapping file (trend.yaml) or the log itself. With it no "
+    "reading is needed.",
+)
 def command(
-    call: str, as_json: bool, units: UnitSystem | None, checks: int | None, explain: str | None
+    call: str,
+    as_json: bool,
+    units: UnitSystem | None,
+    checks: int | None,
+    explain: str | None,
+    trend_path: str | None,
 ) -> None:
     """Which causes explain the readings of CALL, and what to read next."""
     import numpy as np
@@ -60,9 +77,10 @@ def command(
         raise InputError("--explain writes words; with --json leave it out", "--explain")
     if explain:
         _known(explain)
-    loaded = load(call)
+    loaded = load(call, trend_path is not None)
     started = time.perf_counter()
-    answer = weigh(loaded, np.random.default_rng(SEED), checks=checks != 0)
+    trend = _trend(trend_path, call, loaded.unit) if trend_path is not None else None
+    answer = weigh(loaded, np.random.default_rng(SEED), checks=checks != 0, trend=trend)
     if as_json:
         document = answer_document(answer, time.perf_counter() - started)
         if checks is not None:
@@ -75,17 +93,31 @@ def command(
     click.echo("\n".join(text(loaded, answer, units or system_of(loaded.unit), checks, explain, call)))
 
 
-def load(path: str) -> Call:
-    """The call, with at least one reading in it."""
+def _trend(path: str, call: str, unit: Unit) -> TrendEvidence:
+    """What a log shows, in numbers; its mapping file is looked for beside the call."""
+    from wringout.cli.trend import read
+    from wringout.trends.evidence import trend_evidence
+
+    table, raw, _, _ = read(Path(path), unit, call, None)
+    if not table.values:
+        raise InputError(
+            "no column was recognised; name them in a mapping file (wringout trend --write-map writes one)",
+            raw.name,
+        )
+    return trend_evidence(table, unit)
+
+
+def load(path: str, bare: bool = False) -> Call:
+    """The call, with at least one reading in it; ``bare`` where it may do without."""
     from wringout.catalogue.calls import load_call
     from wringout.documents.call import Reading
 
     loaded = load_call(path)
-    if not any(isinstance(event, Reading) for event in loaded.events):
+    if not bare and not any(isinstance(event, Reading) for event in loaded.events):
         raise InputError(
             "no reading yet. Begin with what the display shows (shown.dew_point, shown.space_t, "
             "shown.supply_t, shown.dehumidifying, shown.stages_called, shown.reheat_command) and with "
-            "supply.t, supply.rh, return.t, return.rh, outdoor.t and outdoor.rh",
+            "supply.t, supply.rh, return.t, return.rh, outdoor.t and outdoor.rh; or give a log with --trend",
             f"{path}: events",
         )
     return loaded

@@ -22,6 +22,7 @@ from wringout.weighing.evidence_words import (
     with_spread,
 )
 from wringout.weighing.outlook import Outlook, ties
+from wringout.weighing.trend_signs import FOLLOW_ON, STILL, SWING
 
 if TYPE_CHECKING:
     from wringout.documents.call import Call
@@ -84,12 +85,30 @@ def _about(call: Call, answer: Answer) -> list[str]:
         lines.append(paragraph(f"Complaint: {' '.join(call.complaint.split())}"))
     situations = answer.problem.situations
     told = []
+    logged = [s for s in situations if s.logged is not None]
     for s in situations:
+        if s.logged is not None or not s.observations:
+            continue
         later = f" after change {s.epoch}" if s.epoch else ""
         visit = f" on visit {s.visit + 1}" if situations[-1].visit else ""
         told.append(f"{len(s.observations)} {state_words(s.state)}{visit}{later}")
-    lines.append(paragraph(f"Readings given: {'; '.join(told)}", 0, 2))
+    lines.append(paragraph(f"Readings given: {'; '.join(told) or 'none'}", 0, 2))
+    if logged or answer.signs:
+        lines.append(paragraph(_of_trend(answer), 0, 2))
     return lines
+
+
+def _of_trend(answer: Answer) -> str:
+    """What of a trend was weighed."""
+    moments = [f"{s.logged:%d %b %H:%M}" for s in answer.problem.situations if s.logged is not None]
+    settled = f"settled at {', '.join(moments)}" if moments else "no settled moment"
+    names = {
+        SWING: "the swing of its reheat command",
+        STILL: "whether that stands still",
+        FOLLOW_ON: "whether its dew point follows outdoors",
+    }
+    signs = [words for name, words in names.items() if any(sign.name == name for sign in answer.signs)]
+    return f"Trend given: {'; '.join([settled, *signs])}"
 
 
 def _most_probable(answer: Answer) -> list[str]:

@@ -15,6 +15,7 @@ from wringout.physics.room import heat_gain, moisture_gain, moisture_removed, se
 __all__ = ["RoomBalance", "room_balance"]
 
 USUAL_GAIN_SHARE = 0.6  # judgement
+WANDERING_MOISTURE, WANDERING_HEAT = 0.35, 0.3  # shares by which gains differ from hour to hour; judgement
 CYCLE_SHARE = 0.25  # of a stage: the spread of a square wave seen at one moment, damped by what follows it
 
 
@@ -41,12 +42,14 @@ def largest_step(design: Design) -> float:
     return max(steps, default=0.0)
 
 
-def room_balance(s: Settled) -> RoomBalance:
+def room_balance(s: Settled, wandering: bool = False) -> RoomBalance:
     """Set the room's gains against what the supply air removes now.
 
     Parameters
     ----------
     s : Settled
+    wandering : bool
+        Whether people and stores have their own say, because the machine is looked at over days.
 
     Returns
     -------
@@ -75,6 +78,9 @@ def room_balance(s: Settled) -> RoomBalance:
     heat_spread = (
         np.square(0.15 * taken) + np.square(1020.0 * 1.6 * s.flow.supply) + (step * rated.sensible) ** 2
     ) ** 0.5
+    if wandering:
+        moisture_spread = np.hypot(moisture_spread, WANDERING_MOISTURE * gain)
+        heat_spread = np.hypot(heat_spread, WANDERING_HEAT * abs(space.sensible))
     return RoomBalance(
         gain, removed, heat, taken, (gain - removed) / moisture_spread, (heat - taken) / heat_spread
     )

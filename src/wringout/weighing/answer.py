@@ -17,6 +17,8 @@ from wringout.weighing.prior import Prior
 from wringout.weighing.refine import refine
 from wringout.weighing.search import Weighed, search
 from wringout.weighing.situation import Problem, problem
+from wringout.weighing.trend import LoggedTrend, with_moments
+from wringout.weighing.trend_signs import Sign, informed, signs_of
 from wringout.weighing.unknowns import Layout, layout
 
 __all__ = ["Answer", "CauseSet", "weigh"]
@@ -47,7 +49,8 @@ class Answer:
     ``marginals`` by cause id the probability that it is among what is wrong; ``sets`` the joint answer,
     most probable first; ``healthy``; ``unexplained`` that nothing listed accounts for the readings;
     ``next`` further readings, best per minute first; ``weights`` posterior of every weighed hypothesis,
-    beside ``weighed`` itself and its layout, for evidence and explanation.
+    beside ``weighed`` itself and its layout, for evidence and explanation; ``signs`` what a trend shows
+    beside its settled moments.
     """
 
     marginals: dict[str, float]
@@ -59,6 +62,7 @@ class Answer:
     at: Layout
     weighed: Weighed
     weights: Array
+    signs: tuple[Sign, ...] = ()
 
 
 def prior_of(call: Call) -> Prior:
@@ -131,7 +135,9 @@ def unlisted(weighed: Weighed, log_posterior: Array) -> float:
     return odds / (1.0 + odds)
 
 
-def weigh(call: Call, rng: np.random.Generator, checks: bool = True) -> Answer:
+def weigh(
+    call: Call, rng: np.random.Generator, checks: bool = True, trend: LoggedTrend | None = None
+) -> Answer:
     """Weigh a call.
 
     Parameters
@@ -141,6 +147,8 @@ def weigh(call: Call, rng: np.random.Generator, checks: bool = True) -> Answer:
         Draws the samples behind the next checks.
     checks : bool
         Whether to look for next checks.
+    trend : LoggedTrend, optional
+        What a log of the days before the visit shows, beside the readings or without any.
 
     Returns
     -------
@@ -148,9 +156,13 @@ def weigh(call: Call, rng: np.random.Generator, checks: bool = True) -> Answer:
     """
     prior = prior_of(call)
     what = problem(call, sigma)
+    signs: tuple[Sign, ...] = ()
+    if trend is not None:
+        what, signs = with_moments(what, call, trend, sigma), signs_of(trend)
     at = layout(what, SEVERITIES)
     parts = parts_of(call.unit, [*prior.weights, BEYOND_DESIGN])
-    weighed = search(at, parts, prior, MOST_CAUSES)
+    told = informed(prior, signs)
+    weighed = search(at, parts, told, MOST_CAUSES)
     log_posterior = refined_posterior(at, weighed, rng)
     unexplained = unlisted(weighed, log_posterior)
     log_prior = np.array([prior.log_probability(h) for h in weighed.hypotheses])
@@ -180,4 +192,5 @@ def weigh(call: Call, rng: np.random.Generator, checks: bool = True) -> Answer:
         at,
         weighed,
         weights,
+        signs,
     )

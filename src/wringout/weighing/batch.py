@@ -216,17 +216,20 @@ def against(s: Settled, points: Mapping[str, Array], situation: Situation, count
     """Residuals of a settled machine and its points against what was read."""
     terms = consistency(s, situation)
     observed = [o for o in situation.observations if o.point in points and o.point not in CONDITIONED]
+    tolerance = situation.tolerance
     names = [name for name in TERMS if name in terms]
     residual = np.empty((count, len(observed) + len(names)))
     log_spread = np.zeros_like(residual)
     slip = np.empty(residual.shape[1])
     for k, o in enumerate(observed):
         predicted = points[o.point]
-        spread = np.hypot(o.sigma, model_spread(o.point, predicted, s, situation.item))
+        missed = model_spread(o.point, predicted, s, situation.item, situation.logged is not None)
+        spread = tolerance * np.hypot(o.sigma, missed)
         residual[:, k] = (o.value - predicted) / spread
         log_spread[:, k] = np.log(spread)
         slip[k] = o.slip
     for k, name in enumerate(names, start=len(observed)):
-        residual[:, k] = terms[name]
+        residual[:, k] = terms[name] / tolerance
+        log_spread[:, k] = np.log(tolerance)
         slip[k] = TERM_SLIP
     return Residuals(residual, log_spread, slip)

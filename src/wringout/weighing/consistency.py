@@ -55,7 +55,8 @@ def consistency(s: Settled, at: Situation, settled: bool = True) -> dict[str, Ar
     seen_t = c.space_t + p["space_t_offset"] + p["space_t_error"]
     band = unit.control.dew_point_band
     setpoint = unit.control.dew_point + p["setpoint_shift"]
-    if active is None and read_stages is not None and not forced_cooling:
+    # a log tells by itself whether it saw the unit dry
+    if active is None and read_stages is not None and not forced_cooling and at.logged is None:
         active = 1.0 if read_stages > 0.5 else None
     if not forced_reheat and active is not None:
         loose = 1.0 - p["in_hand"]
@@ -90,7 +91,7 @@ def consistency(s: Settled, at: Situation, settled: bool = True) -> dict[str, Ar
             asked = np.clip(place, 0.0, 1.0)
             terms["modulation"] = (c.modulation - asked) / (0.22 if s.design.dx else 0.15)
     if at.item is None:
-        balance = room_balance(s)
+        balance = room_balance(s, at.logged is not None)
         terms["room moisture"] = balance.moisture_residual
         terms["room heat"] = balance.heat_residual
     return terms

@@ -82,7 +82,7 @@ _LOOP_TEMPERATURES = frozenset({"reheat.water_in", "reheat.water_out", "source.w
 _GAS_TEMPERATURES = frozenset({"reclaim.gas_in", "reclaim.gas_out"})
 
 
-def model_spread(point: str, predicted: Array, s: Settled, held: str | None) -> Array:
+def model_spread(point: str, predicted: Array, s: Settled, held: str | None, steady: bool = False) -> Array:
     """Give the model's own standard deviation at a point.
 
     Parameters
@@ -92,6 +92,8 @@ def model_spread(point: str, predicted: Array, s: Settled, held: str | None) -> 
     s : Settled
     held : str or None
         What is held by hand, if anything: a forced machine has had a quarter of an hour only.
+    steady : bool
+        Whether the reheat command is known to have stood still, so that no swing was on.
 
     Returns
     -------
@@ -120,7 +122,7 @@ def model_spread(point: str, predicted: Array, s: Settled, held: str | None) -> 
             else:
                 base = base + 25.0 * np.exp(-w.demand / 0.10)
     swing = s.values["hunting"] * np.clip(s.conditions.stages, 0.0, 1.0)
-    if point in _SWINGING and held != "reheat.command" and np.any(swing > 0.0):
+    if point in _SWINGING and held != "reheat.command" and not steady and np.any(swing > 0.0):
         base = np.hypot(base, _SWINGING[point] * swing)
     if held == "cooling.call":
         base = np.hypot(base, forced_cooling_spread(point, predicted, s))

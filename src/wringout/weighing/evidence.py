@@ -8,8 +8,9 @@ and relations add up to the difference of the two log likelihoods.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 
 import numpy as np
 
@@ -26,6 +27,7 @@ from wringout.weighing.hypothesis import Hypothesis
 from wringout.weighing.likelihood import log_density
 from wringout.weighing.prior import Prior
 from wringout.weighing.situation import Observation, Situation
+from wringout.weighing.trend_signs import Sign
 from wringout.weighing.unknowns import uniform
 
 __all__ = [
@@ -62,7 +64,8 @@ class Evidence:
     ``observation`` the reading (None for a relation). ``suspect`` and ``rival`` are what is computed with
     and without the suspect [SI of the point; NaN for a relation]; ``spread`` one standard deviation of
     reading and computation together, with the suspect. ``off_suspect`` and ``off_rival`` are residuals in
-    standard deviations. ``numbers`` are what the relation ties together [SI], (with, without).
+    standard deviations. ``numbers`` are what the relation ties together [SI], (with, without). ``logged`` is
+    when a trend showed it; a sign of a whole trend has no situation (-1) and its own ``numbers``.
     """
 
     situation: int
@@ -76,6 +79,7 @@ class Evidence:
     off_suspect: float
     off_rival: float
     numbers: Mapping[str, tuple[float, float]]
+    logged: datetime | None = None
 
 
 @dataclass(frozen=True)
@@ -223,8 +227,8 @@ def evidence(answer: Answer, mine: int, rival: int) -> tuple[Evidence, ...]:
     Returns
     -------
     tuple of Evidence
-        In the order of the readings, relations after those of each situation. The bits add up to the
-        difference of the two log likelihoods.
+        In the order of the readings, relations after those of each situation, what a whole trend shows at
+        the end. The bits add up to the difference of the two log likelihoods.
     """
     pair = [fitted(answer, mine), fitted(answer, rival)]
     hypotheses = [f.hypotheses[k] for f, k in pair]
@@ -233,7 +237,26 @@ def evidence(answer: Answer, mine: int, rival: int) -> tuple[Evidence, ...]:
     for i, situation in enumerate(answer.problem.situations):
         here = settled(answer.at, i, hypotheses, np.arange(2), z)
         found += _of_situation(answer, i, situation, here)
-    return tuple(found)
+    return (*found, *(_of_sign(sign, hypotheses) for sign in answer.signs))
+
+
+def _of_sign(sign: Sign, hypotheses: Sequence[Hypothesis]) -> Evidence:
+    mine, rival = (sign.log_likelihood(h) for h in hypotheses)
+    numbers = {"value": (sign.value, sign.value), "other": (sign.other, sign.other)}
+    nothing = math.nan
+    return Evidence(
+        -1,
+        "auto",
+        sign.name,
+        None,
+        (mine - rival) / LN2,
+        nothing,
+        nothing,
+        nothing,
+        nothing,
+        nothing,
+        numbers,
+    )
 
 
 def _of_situation(answer: Answer, i: int, situation: Situation, here: Settled) -> list[Evidence]:
@@ -262,6 +285,7 @@ def _of_situation(answer: Answer, i: int, situation: Situation, here: Settled) -
                 float(r.residual[0, k]),
                 float(r.residual[1, k]),
                 numbers if observation is None else {},
+                situation.logged,
             )
         )
     return found
@@ -465,6 +489,6 @@ def doubtful(answer: Answer) -> tuple[Doubt, ...]:
     found = [
         Doubt(e.state, e.observation, e.suspect, e.off_suspect)
         for e in evidence(answer, best, best)
-        if e.observation is not None and abs(e.off_suspect) > DOUBTFUL
+        if e.observation is not None and e.logged is None and abs(e.off_suspect) > DOUBTFUL
     ]
     return tuple(sorted(found, key=lambda d: -abs(d.off)))

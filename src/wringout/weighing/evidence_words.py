@@ -14,6 +14,7 @@ from wringout.documents.states import forced
 from wringout.documents.unit import ReheatRated
 from wringout.weighing.evidence import Evidence, Extent, Suspect
 from wringout.weighing.outlook import Foretold, Telling, Tie
+from wringout.weighing.trend_signs import FOLLOW_ON, SIGNS, STILL, SWING
 
 __all__ = [
     "System",
@@ -282,11 +283,13 @@ def evidence_words(e: Evidence, system: System) -> str:
         What was read and what is computed with the suspect and without it; for a relation, what does not
         fit together.
     """
+    if e.name in SIGNS:
+        return f"trend: {_sign(e)}"
     if e.observation is None:
         if e.name in ROOM:
             return _room(e, system)
         return f"{_relation(e, system)}: {_fit(e)}"
-    state = "" if e.state == "auto" else f", {state_words(e.state)}"
+    state = _when(e)
     read = with_spread(e.name, e.observation.value, e.observation.sigma, system)
     with_it, without = _bare(e.name, e.suspect, system), _bare(e.name, e.rival, system)
     return f"{plain(e.name)}{state}: read {read}; computed {with_it} with it, {without} without"
@@ -305,7 +308,7 @@ def _relation(e: Evidence, system: System) -> str:
     """The relation by the numbers of the side on which it holds worse: that is where it says something."""
     side = 0 if abs(e.off_suspect) > abs(e.off_rival) else 1
     at = {name: pair[side] for name, pair in e.numbers.items()}
-    state = "" if e.state == "auto" else f", {state_words(e.state)}"
+    state = _when(e)
     tell = {
         "reheat control": _reheat_control,
         "dehumidifying": _dehumidifying,
@@ -356,7 +359,32 @@ def _room(e: Evidence, system: System) -> str:
         gain = _three_digits(measure.shown(e.numbers[gained][side], system))
         taken = _three_digits(measure.shown(e.numbers[removed][side], system))
         sides.append(f"{gain.partition(' ')[0]} / {taken}")
-    return f"{what}, gained / taken out by the supply air: computed {sides[0]} with it, {sides[1]} without"
+    return (
+        f"{what}{_when(e)}, gained / taken out by the supply air: computed {sides[0]} with it, {sides[1]} "
+        "without"
+    )
+
+
+def _when(e: Evidence) -> str:
+    """In which state, or when in the trend, if that is not the visit's own."""
+    if e.logged is not None:
+        return f", trend {e.logged:%d %b %H:%M}"
+    return "" if e.state == "auto" else f", {state_words(e.state)}"
+
+
+def _sign(e: Evidence) -> str:
+    """What a whole trend shows."""
+    value, other = e.numbers["value"][0], e.numbers["other"][0]
+    if e.name == SWING:
+        if value < 0.1:
+            return f"the reheat command is steady, to {100.0 * value:.0f} %"
+        every = f" every {other / 60.0:.0f} minutes" if other > 0.0 else ""
+        return f"the reheat command swings by {100.0 * value:.0f} %{every}"
+    if e.name == STILL:
+        does = "stands still" if other < 0.05 else f"travels over {100.0 * other:.0f} %"
+        return f"the reheat command {does}{f' at {100.0 * value:.0f} %' if other < 0.05 else ''}"
+    while_ = "while the unit dehumidifies" if e.name == FOLLOW_ON else "while the space is satisfied"
+    return f"the shown dew point is the outdoor one for {100.0 * value:.0f} % of the time {while_}"
 
 
 def _three_digits(shown_value: str) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from datetime import datetime
 
 from wringout.documents.call import Call, Change
 from wringout.documents.states import forced, operating_states
@@ -43,7 +44,8 @@ class Situation:
     """One operating state of one machine on one visit.
 
     ``item`` and ``to`` say what is held (None in ``auto``); ``visit`` and ``epoch`` count visits and
-    changes; ``mended`` are the causes that changes up to here have dealt with.
+    changes; ``mended`` are the causes that changes up to here have dealt with. ``logged`` is when a trend
+    showed it (None for readings of a visit); ``tolerance`` a factor on every error in it.
     """
 
     state: str
@@ -53,6 +55,8 @@ class Situation:
     epoch: int
     mended: frozenset[str]
     observations: tuple[Observation, ...]
+    logged: datetime | None = None
+    tolerance: float = 1.0
 
     def read(self, point: str) -> float | None:
         """The mean of what was read at a point here, or None."""

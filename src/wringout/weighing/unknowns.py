@@ -228,6 +228,9 @@ def conditions(at: Layout, index: int, z: Array, beyond: Mask) -> Conditions:
     outdoor_dew = day.outdoor_dew_point + np.where(
         beyond, 0.15 + 1.1 * np.logaddexp(0.0, 1.5 * zd), 0.25 - OUTDOOR_DEW_SPREAD * under
     )
+    if s.logged is not None:
+        # in days of weather beyond design there are milder hours too
+        outdoor_dew = np.where(beyond, day.outdoor_dew_point + 0.5 + OUTDOOR_DEW_SPREAD * zd, outdoor_dew)
     later = not first_of(s)
     moved_t = (ROOM_T_SHIFT if s.epoch == 0 else LATER_T_SHIFT) if later else 0.0
     moved_dew = (ROOM_DEW_SHIFT if s.epoch == 0 else LATER_DEW_SHIFT) if later else 0.0
@@ -239,7 +242,8 @@ def conditions(at: Layout, index: int, z: Array, beyond: Mask) -> Conditions:
         + moved_dew * shift("space_dew_point")
     )
     calm = unforced(p, s)
-    command = command_of(s, calm, visit("command"), shift("command"))
+    lately = lately_logged(p, s)
+    command = command_of(s, calm, visit("command"), shift("command"), lately)
     stages = stages_of(p, s, calm, visit("stages"), shift("stages"))
     modulation = uniform(visit("modulation") * 1.0)
     if later:
@@ -254,7 +258,7 @@ def conditions(at: Layout, index: int, z: Array, beyond: Mask) -> Conditions:
         # forced cooling may have ended dehumidifying minutes ago: the valve, and the heat behind it, may
         # not have followed
         was = command_of(
-            calm, calm, visit("command"), z[:, at.shift_column(p.situations.index(calm), "command")]
+            calm, calm, visit("command"), z[:, at.shift_column(p.situations.index(calm), "command")], lately
         )
         left_open = np.square(uniform(shift("left_open"))) * (was if before is None else min(before, 1.0))
     return Conditions(
@@ -262,8 +266,10 @@ def conditions(at: Layout, index: int, z: Array, beyond: Mask) -> Conditions:
     )
 
 
-def command_of(s: Situation, calm: Situation | None, base: Array, shift: Array) -> Array:
-    """Reheat command [0..1]: held, read, or unknown about that of the unforced state."""
+def command_of(
+    s: Situation, calm: Situation | None, base: Array, shift: Array, lately: float | None = None
+) -> Array:
+    """Reheat command [0..1]: held, read, or unknown about that of the unforced state, or of ``lately``."""
     if s.item == "reheat.command":
         return np.full(1, s.to)
     read = s.read("shown.reheat_command")
@@ -271,12 +277,24 @@ def command_of(s: Situation, calm: Situation | None, base: Array, shift: Array) 
         return np.clip(read + 0.004 * shift, 0.0, 1.0)
     before = seen_share(calm, "shown.reheat_command")
     if calm is s or before is None:
-        return uniform(1.2 * base + (COMMAND_SHIFT * shift if calm is not s else 0.0))
-    start = min(max(before, 0.02), 0.98)
-    centre = math.log(start / (1.0 - start)) / 1.6
+        wander = 1.2 * base if lately is None else _place(lately) + 0.7 * base
+        return uniform(wander + (COMMAND_SHIFT * shift if calm is not s else 0.0))
+    centre = _place(before)
     # forced cooling may end dehumidifying, and then the reheat goes off altogether
     wide = COMMAND_SHIFT * (2.0 if s.item == "cooling.call" else 1.0)
     return uniform(centre + wide * shift)
+
+
+def _place(share: float) -> float:
+    """The standard normal number that ``uniform`` makes about this share of."""
+    inside = min(max(share, 0.02), 0.98)
+    return math.log(inside / (1.0 - inside)) / 1.6
+
+
+def lately_logged(p: Problem, s: Situation) -> float | None:
+    """The reheat command of the last moment of a trend, for a visit after it on which it was not read."""
+    logged = [other for other in p.situations if other.logged is not None]
+    return logged[-1].read("shown.reheat_command") if logged and s.logged is None else None
 
 
 def stages_of(p: Problem, s: Situation, calm: Situation | None, base: Array, shift: Array) -> Array:
