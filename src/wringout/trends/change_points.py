@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from wringout.trends.table import Array
 
@@ -11,7 +12,9 @@ __all__ = ["change_points", "jump_statistic"]
 MOST_BLOCKS = 3000
 
 
-def change_points(values: Array, penalty: float, least: int = 2) -> list[int]:
+def change_points(
+    values: Array, penalty: float, least: int = 2, allowed: NDArray[np.bool_] | None = None
+) -> list[int]:
     """Indices at which a piecewise constant signal changes its level.
 
     Parameters
@@ -23,6 +26,8 @@ def change_points(values: Array, penalty: float, least: int = 2) -> list[int]:
         3 s^2 ln(blocks) is strict and s^2 ln(blocks) the least.
     least : int, optional
         Shortest segment, blocks.
+    allowed : array of bool, (blocks,), optional
+        Where a new level may begin; everywhere if not given. The fewer, the faster.
 
     Returns
     -------
@@ -56,15 +61,20 @@ def change_points(values: Array, penalty: float, least: int = 2) -> list[int]:
     best[0] = -penalty
     last = np.zeros(n + 1, dtype=np.int64)
     starts = np.array([0])
-    for end in range(least, n + 1):
+    ends = np.arange(least, n + 1)
+    if allowed is not None:
+        ends = np.append(ends[:-1][allowed[ends[:-1]]], n)
+    for end in ends.tolist():
         open_ = starts[starts <= end - least]
+        if not len(open_):
+            continue
         length = end - open_
         cost = square[end] - square[open_] - (total[end] - total[open_]) ** 2 / length
         value = best[open_] + cost + penalty
         k = int(np.argmin(value))
         best[end], last[end] = value[k], open_[k]
         keep = np.concatenate([open_[value - penalty <= best[end]], starts[starts > end - least]])
-        starts = np.append(keep, end - least + 1) if end - least + 1 not in keep else keep
+        starts = np.append(keep, end)
     found = []
     at = n
     while last[at] > 0:

@@ -129,13 +129,17 @@ def _shifts(piece: TrendTable, point: str) -> list[Shift]:
     if not np.nanmax(np.abs(jumps), initial=0.0) >= max(UNUSUAL * usual, least):
         return []
     spread = _spread(rest, around)
-    hits = change_points(rest, 9.0 * spread * spread * np.log(len(rest)), max(int(STAYS / block), 2))
+    # a level that steps by too little to be told of need not be looked for
+    worth = np.abs(np.nan_to_num(jumps, nan=np.inf)) >= 0.5 * max(UNUSUAL * usual, least)
+    near = np.convolve(worth, np.ones(2 * around + 1), "same") > 0.5
+    penalty = 9.0 * spread * spread * np.log(len(rest))
+    hits = change_points(rest, penalty, max(int(STAYS / block), 2), near)
     found = []
     for hit in hits:
-        near = slice(max(hit - around, 0), hit + around + 1)
-        if not np.isfinite(jumps[near]).any():
+        beside = slice(max(hit - around, 0), hit + around + 1)
+        if not np.isfinite(jumps[beside]).any():
             continue
-        k = near.start + int(np.nanargmax(np.abs(jumps[near])))
+        k = beside.start + int(np.nanargmax(np.abs(jumps[beside])))
         pairs = _a_day_apart(means, k, int(DAY / block))
         if len(pairs) * block < LEAST_PAIRS:
             continue

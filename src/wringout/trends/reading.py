@@ -6,9 +6,10 @@ polars does the reading (extra ``trends``); it is imported here and in `clock` o
 from __future__ import annotations
 
 import io
+import re
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -29,6 +30,9 @@ Indices = NDArray[np.int64]
 HEAD_BYTES = 262_144
 MAX_BYTES = 2_000_000_000
 SAMPLE = 2000  # rows in which times are recognised
+SAMPLE_LINES = 200  # in which columns of plain numbers are recognised
+PLAIN_NUMBER = re.compile(r"-?\d{1,4}\.\d+")
+CLOCK_WORDS = re.compile(r"date|time|day|month|year|hour|minute|second|stamp|epoch", re.IGNORECASE)
 MAX_ODD = 100_000  # different cells of a column that are looked at one by one
 
 
@@ -116,16 +120,45 @@ def _csv(path: Path, dirt: list[Dirt]) -> tuple[pl.DataFrame, dict[str, str], bo
     # a header line of our own in place of theirs: so short first rows and header lines of any kind do no harm
     names = [f"{k}" for k in range(len(layout.names))]
     body = data[_offset(data, layout.first_line) :]
-    frame = pl.read_csv(
-        io.BytesIO(layout.delimiter.join(names).encode() + b"\n" + body),
-        separator=layout.delimiter,
-        schema=dict.fromkeys(names, pl.String),
-        truncate_ragged_lines=True,
-        encoding="utf8-lossy",
-    )
+    whole_text = layout.delimiter.join(names).encode() + b"\n" + body
+    numeric = _plain_numbers(body, layout)
+
+    def read(schema: dict[str, Any]) -> pl.DataFrame:
+        return pl.read_csv(
+            io.BytesIO(whole_text),
+            separator=layout.delimiter,
+            schema=schema,
+            truncate_ragged_lines=True,
+            encoding="utf8-lossy",
+        )
+
+    words = dict.fromkeys(names, pl.String)
+    try:
+        frame = read({**words, **{names[k]: pl.Float64 for k in numeric}})
+    except pl.exceptions.PolarsError:
+        frame = read(words)  # something among the numbers is none: every cell is looked at
     frame = frame.rename({f"{k}": name for k, name in enumerate(layout.names)})
     units = {name: unit for name, unit in zip(layout.names, layout.units, strict=True) if unit}
     return frame, units, layout.decimal_comma
+
+
+def _plain_numbers(body: bytes, layout: Layout) -> list[int]:
+    """Columns whose first cells are all plain decimal numbers: read as such, which is five times faster.
+
+    Whole numbers stay text, since parts of dates and times are written so.
+    """
+    if layout.decimal_comma or layout.spaces:
+        return []
+    lines = body[:HEAD_BYTES].decode("utf-8", errors="replace").split("\n")[:SAMPLE_LINES]
+    rows = [line.rstrip("\r").split(layout.delimiter) for line in lines[:-1]]
+    found = []
+    for k, name in enumerate(layout.names):
+        cells = [row[k] for row in rows if k < len(row) and row[k]]
+        if len(cells) < 10 or CLOCK_WORDS.search(name):
+            continue
+        if all(PLAIN_NUMBER.fullmatch(cell) for cell in cells):
+            found.append(k)
+    return found
 
 
 def _offset(data: bytes, lines: int) -> int:

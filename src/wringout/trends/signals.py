@@ -132,10 +132,9 @@ def settled(mask: Mask, samples: int) -> Mask:
     """Where a state has held for `samples` samples before: the first ones of every run are left out."""
     if samples <= 0 or not len(mask):
         return mask.copy()
-    held = np.cumsum(np.concatenate([[0], (~mask).astype(np.int64)]))
     index = np.arange(len(mask))
-    first = np.maximum(index - samples, 0)
-    return np.asarray(mask & (held[index + 1] == held[first]) & (index >= samples))
+    broken = np.maximum.accumulate(np.where(mask, -1, index))  # where the state was last not there
+    return np.asarray(index - broken > samples)
 
 
 def spans_of(mask: Mask, time: Array, least: float = 0.0, join: float = 0.0) -> tuple[Span, ...]:
