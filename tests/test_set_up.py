@@ -17,7 +17,10 @@ from units import BOILER_DIVERTING, CHILLED_TWO_WAY, HOT_GAS, RECLAIM_MIXING
 from wringout.cli.main import group, main
 from wringout.documents.load import unit_from_text
 from wringout.errors import InputError
+from wringout.machine.design import design
+from wringout.machine.parameters import spreads
 from wringout.setting_up.answer import Answer, Value, worked
+from wringout.setting_up.big_enough import margins
 from wringout.setting_up.inputs import Known
 from wringout.setting_up.keep_three_way import kept, legs_from
 from wringout.setting_up.known import with_dew_points
@@ -209,6 +212,33 @@ def test_a_drier_day_leaves_more_to_spare_and_the_limit_lies_between() -> None:
     at = limit.result("weather").value
     text = {"outdoor-t": "90 degF", "outdoor-dew-point": f"{at} degC"}
     assert set_up("big-enough", text, known).result("spare").value == pytest.approx(0.0, abs=2e-5)
+
+
+def test_the_chance_is_the_share_of_healthy_machines_that_hold() -> None:
+    """First order (JCGM 100) against drawn machines and weather (JCGM 101)."""
+    unit = unit_from_text(RECLAIM_MIXING)
+    found = set_up("big-enough", {"outdoor-t": "84 degF", "outdoor-dew-point": "62 degF"}, Known(unit))
+    asked = [v for v in found.inputs if isinstance(v, Value)]
+    machine = design(unit)
+    generator = np.random.default_rng(11)
+    z = generator.standard_normal((4000, len(spreads(machine))))
+    drawn = [generator.normal(v.value, v.sigma, 4000) for v in asked]
+    removed, gained, _, _ = margins(machine, z, *drawn)
+    assert found.result("chance").value == pytest.approx(float(np.mean(removed > gained)), abs=0.06)
+    assert found.result("spare").sigma == pytest.approx(float(np.std(removed - gained)), rel=0.15)
+
+
+def test_what_stands_in_for_the_plant_s_heat_is_told_and_near_the_rating() -> None:
+    """1.3 times the rating's gas, cooled a little further: for any refrigerant between 1.2 and 2 times its
+    heat."""
+    for text in (RECLAIM, RECLAIM_MIXING):
+        unit = unit_from_text(text)
+        found = set_up("reclaim-heat", {"return-t": "95 degF"}, Known(unit))
+        stands_in = next(one for one in found.inputs if isinstance(one, Value) and one.key == "plant-heat")
+        assert stands_in.mark == "assumed"
+        assert unit.source is not None
+        assert 1.2 < stands_in.value / unit.source.rated.heat < 2.0
+        assert any(one.key == "pressure" and one.mark == "assumed" for one in found.inputs)
 
 
 def test_it_needs_the_unit() -> None:

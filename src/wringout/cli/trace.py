@@ -83,6 +83,8 @@ def command(
     found = []
     for signal in signals:
         told, stood = _from_call(call, signal)
+        if own is None and stood is None and any("@" not in text.partition("=")[0] for text in readings):
+            raise InputError('say which command stood while you read, as in "60 %"', "--command")
         now = own if own is not None else stood if stood is not None else 0.5
         measured = [*told, *(_measured(text, now) for text in readings)]
         found.append(find(signal, now, measured))

@@ -35,13 +35,21 @@ WIDE = 72  # columns from which on a point stands in one line
 @click.option("--at", "at_text", metavar="TIME", help="Say what can be told then; else at the last event.")
 @click.option("--point", "wanted", multiple=True, metavar="POINT", help="Only this point; may be repeated.")
 @click.option(
+    "--cautions", "all_cautions", is_flag=True, help="Write every caution, not the first of each kind."
+)
+@click.option(
     "--units",
     type=click.Choice(["ip", "si"]),
     default=None,
     help="Units of the words; without it, those of the unit document.",
 )
 def command(
-    call: str, as_json: bool, at_text: str | None, wanted: tuple[str, ...], units: UnitSystem | None
+    call: str,
+    as_json: bool,
+    at_text: str | None,
+    wanted: tuple[str, ...],
+    all_cautions: bool,
+    units: UnitSystem | None,
 ) -> None:
     """How long to wait after the last force, release or change in CALL, and what to read then."""
     import numpy as np
@@ -67,7 +75,7 @@ def command(
     if as_json:
         click.echo(json.dumps(_document(found), ensure_ascii=False))
         return
-    click.echo("\n".join(_text(found, units or system_of(loaded.unit))))
+    click.echo("\n".join(_text(found, units or system_of(loaded.unit), call, all_cautions)))
 
 
 def _time(text: str | None, last: datetime | None) -> datetime | None:
@@ -138,9 +146,9 @@ def _span(seconds: float) -> str:
     return f"{seconds / 3600.0:.1f} h" if seconds < 36.0 * 3600.0 else f"{seconds / 86400.0:.0f} days"
 
 
-def _text(found: Waiting, units: UnitSystem) -> list[str]:
+def _text(found: Waiting, units: UnitSystem, call: str, all_cautions: bool) -> list[str]:
     from wringout.catalogue.steps import Step, cautions_of
-    from wringout.cli.cautions_text import short_cautions
+    from wringout.cli.cautions_text import every_caution, short_cautions
     from wringout.cli.layout import heading, paragraph, width
 
     last = found.visit.last
@@ -160,7 +168,9 @@ def _text(found: Waiting, units: UnitSystem) -> list[str]:
             paragraph(f"Read too early: {reading.point}, {reading.text} at {reading.at:%H:%M}.", hang=2)
         )
     steps = [Step(points=(point.point,), state=_held(last)) for point in found.points]
-    lines += ["", *short_cautions(cautions_of(*steps), "All cautions: docs/cautions.md.")]
+    cares = cautions_of(*steps)
+    again = f"All cautions: wringout wait {call} --cautions."
+    lines += ["", *(every_caution(cares) if all_cautions else short_cautions(cares, again))]
     moving = sorted((p for p in found.points if p.moves), key=lambda p: p.late_95)
     still = [p for p in found.points if not p.moves]
     if moving:

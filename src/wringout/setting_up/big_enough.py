@@ -129,7 +129,7 @@ def _answer(x: Inputs) -> Answer:
     results = [
         Value(
             "spare",
-            "moisture it can take out over what comes in",
+            "moisture to spare (negative: short)",
             spare[0],
             spare[1],
             _D.MASS_FLOW,
@@ -138,15 +138,29 @@ def _answer(x: Inputs) -> Answer:
         ),
         Value("chance", "chance that it is big enough", chance, 0.0, _D.FRACTION, "computed"),
         Value(
-            "removed", "it can take out", removed[0], removed[1], _D.MASS_FLOW, "computed", mostly=removed[2]
+            "removed",
+            "moisture it can take out",
+            removed[0],
+            removed[1],
+            _D.MASS_FLOW,
+            "computed",
+            mostly=removed[2],
         ),
-        Value("gained", "comes in", gained[0], gained[1], _D.MASS_FLOW, "computed", mostly=gained[2]),
+        Value(
+            "gained",
+            "moisture that comes in",
+            gained[0],
+            gained[1],
+            _D.MASS_FLOW,
+            "computed",
+            mostly=gained[2],
+        ),
     ]
     if driest is not None:
         results.append(
             Value(
                 "driest",
-                "dew point it can hold in this weather",
+                "dew point it can hold",
                 driest,
                 spare[1] / slope,
                 _D.TEMPERATURE,
@@ -161,7 +175,7 @@ def _answer(x: Inputs) -> Answer:
     results.append(
         Value(
             "warm",
-            "heat left at full reheat (negative: the room cools)",
+            "heat to spare at full reheat",
             warm[0],
             warm[1],
             _D.POWER,

@@ -129,11 +129,12 @@ def _value(ask: Ask, written: Mapping[str, str], known: Known) -> Value | None:
             return _made(ask, value, sigma, "given", f"read at {point}: {text}")
     found = _from_unit(ask, known.unit)
     if isinstance(found, (int, float)) and known.unit is not None:
-        source = known.unit.provenance[ask.path.rstrip("_")]
+        path = ask.path.rstrip("_")
+        source = known.unit.provenance[path]
         own = max(abs(float(found)) * ask.share, ask.spread)
         if source.kind == "given":
-            return _made(ask, float(found), own, "given", f"unit document, {ask.path}")
-        words = f"unit document, {ask.path}: {source.rule}"
+            return _made(ask, float(found), own, "given", f"unit document, {path}")
+        words = f"unit document, {path}: {source.rule}"
         return _made(ask, float(found), max(source.sigma, own), "assumed", words)
     usual = _stand_in(ask)
     return None if usual is None else _made(ask, *_parsed(ask, usual), "assumed", ask.why)

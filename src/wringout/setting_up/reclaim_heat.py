@@ -8,7 +8,7 @@ from wringout.errors import InputError
 from wringout.machine.design import GAS_RESERVE
 from wringout.physics.fluid import capacity_rate
 from wringout.physics.moist_air import standard_pressure
-from wringout.physics.refrigerant import available_heat, dew_pressure, heat_share_above
+from wringout.physics.refrigerant import available_heat, bubble_pressure, dew_pressure, heat_share_above
 from wringout.quantity import Dimension
 from wringout.setting_up.answer import Answer, Array, Value, worked
 from wringout.setting_up.inputs import Ask, Inputs
@@ -17,6 +17,7 @@ from wringout.setting_up.subject import Subject
 __all__ = ["RECLAIM_HEAT", "heat_of_air", "usable_share"]
 
 _D = Dimension
+LIQUID = 2.0  # K of subcooling behind an exchanger that condenses; common practice
 AIR_SPECIFIC_HEAT = 1020.0  # J/(kg K) of dry air with 7.5 g/kg of vapour
 REFRIGERANTS = (
     "R744",
@@ -288,7 +289,7 @@ def _answer(x: Inputs) -> Answer:
         ),
         "refrigerant enthalpies: CoolProp tables of physics.refrigerant; approach and plant heat "
         "by common practice",
-        x.all(),
+        (*x.all(), *(one for one in (plant, pressure) if one.key not in x)),
         tuple(results),
         tuple(do),
         tuple(warnings),
@@ -315,17 +316,13 @@ def _pressure(x: Inputs, refrigerant: str) -> Value:
             "assumed",
             "90 bar, usual while heat is wanted",
         )
-    at = x["gas-cold"].value + 5.0
-    value = float(dew_pressure(refrigerant, at))
-    return Value(
-        "pressure",
-        "pressure of the hot gas",
-        value,
-        0.05 * value,
-        _D.PRESSURE,
-        "assumed",
-        "condensing 5 K over the liquid",
-    )
+    if "gas-out" in x:  # an exchanger that condenses: what leaves it is liquid, so it boils a little warmer
+        value = float(bubble_pressure(refrigerant, x["gas-out"].value + LIQUID))
+        why = "condensing just over the exchanger's rated outlet"
+    else:
+        value = float(dew_pressure(refrigerant, x["gas-cold"].value + 5.0))
+        why = "condensing 5 K over the liquid"
+    return Value("pressure", "pressure of the hot gas", value, 0.05 * value, _D.PRESSURE, "assumed", why)
 
 
 def _plant_heat(x: Inputs, refrigerant: str, pressure: Value) -> tuple[Value, tuple[str, ...]]:

@@ -23,7 +23,10 @@ DRIFTS = np.concatenate([np.arange(-4.0, -0.39, 0.05), np.arange(0.4, 4.01, 0.05
 LOADS = np.linspace(0.2, 0.92, 145)  # of the right voltage, where something else hangs on the pair
 ANYWHERE = np.linspace(0.0, 1.0, 201)
 # spans that outputs and actuators are set to by mistake [V]
-SPANS = ((0.0, 10.0), (2.0, 10.0), (0.0, 5.0), (1.0, 5.0), (0.0, 20.0))
+SPANS = {
+    "volts": ((0.0, 10.0), (2.0, 10.0), (0.0, 5.0), (1.0, 5.0), (0.0, 20.0)),
+    "milliamperes": ((0.0, 10.0), (2.0, 10.0)),  # 0 to 20 and 4 to 20 mA across 500 ohm
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,7 +110,7 @@ def _at_the_output(signal: Signal) -> list[Break]:
     def scaled(span: tuple[float, float], up: bool) -> Callable[[float], Array]:
         return lambda c: _everywhere(signal, np.array([float(output_volts(c, *span, up))]))
 
-    spans = [span for span in SPANS if span != (low, high)]
+    spans = [span for span in SPANS[signal.kind] if span != (low, high)]
     found = [
         Break(
             "range-at-controller",
@@ -266,7 +269,7 @@ def _at_the_device(signal: Signal) -> list[Break]:
     def set_for(span: tuple[float, float]) -> Callable[[float], Array]:
         return lambda volts: np.asarray(actuator_position(volts, span[0], span[1], opens_high))
 
-    spans = [span for span in SPANS if span != (low, high)]
+    spans = [span for span in SPANS[signal.kind] if span != (low, high)]
     found = [
         Break(
             "range-at-device",
