@@ -122,7 +122,7 @@ def _stepped(
     """Move rows one linear step with their parents' slopes; what is hoped for there, and where it is."""
     value = np.full(rows.shape[0], -np.inf)
     moved = rows.copy()
-    for index in np.unique(origin):
+    for index in dict.fromkeys(origin.tolist()):  # np.unique would import numpy.ma
         of = np.flatnonzero(origin == index)
         part = Residuals(at_rows.residual[of], at_rows.log_spread[of], at_rows.slip)
         jacobian = base.jacobian[index]
