@@ -36,8 +36,8 @@ format: $(VENV)/.test  ## mend layout and what ruff can mend by itself
 types: $(VENV)/.test  ## mypy, strict
 	$(BIN)/mypy
 
-pytest: $(VENV)/.test  ## the tests alone; ARGS="-k valve" narrows them
-	$(BIN)/pytest $(ARGS)
+pytest: $(VENV)/.test  ## the tests alone, on all cores; ARGS="-k valve" narrows them
+	OMP_NUM_THREADS=1 OPENBLAS_NUM_THREADS=1 $(BIN)/pytest --numprocesses auto --dist loadfile $(ARGS)
 
 bench: $(VENV)/.test  ## speed, against a general-purpose library on the same arrays
 	$(BIN)/python scripts/bench.py $(ARGS)
