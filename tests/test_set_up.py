@@ -228,6 +228,14 @@ def test_the_chance_is_the_share_of_healthy_machines_that_hold() -> None:
     assert found.result("spare").sigma == pytest.approx(float(np.std(removed - gained)), rel=0.15)
 
 
+def test_only_what_the_answer_rests_on_is_told() -> None:
+    glass = {"kind": "glass", "room-t": "74 degF", "behind-t": "34 degF", "u-value": "1.8 W/m2K"}
+    keys = {one.key for one in set_up("cold-surface", glass).inputs}
+    assert keys == {"kind", "room-t", "behind-t", "u-value", "altitude"}
+    told = set_up("moisture-sources", ALONE["moisture-sources"]).inputs
+    assert not {"ice-t", "water-use"} & {one.key for one in told}
+
+
 def test_what_stands_in_for_the_plant_s_heat_is_told_and_near_the_rating() -> None:
     """1.3 times the rating's gas, cooled a little further: for any refrigerant between 1.2 and 2 times its
     heat."""

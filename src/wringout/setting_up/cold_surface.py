@@ -11,7 +11,7 @@ from wringout.errors import InputError
 from wringout.physics.moist_air import relative_humidity, saturated_humidity_ratio, standard_pressure
 from wringout.physics.pipe import heat_loss, steel_pipe
 from wringout.quantity import Dimension
-from wringout.setting_up.answer import Answer, Array, Value, worked
+from wringout.setting_up.answer import Answer, Array, Value, Word, worked
 from wringout.setting_up.inputs import Ask, Inputs
 from wringout.setting_up.subject import Subject
 
@@ -231,12 +231,18 @@ def _answer(x: Inputs) -> Answer:
         "diffuse grey ceiling between black ice and walls, Incropera, Fundamentals of Heat and "
         "Mass Transfer, ch. 13; "
         "pipe: Churchill and Chu (physics.pipe)",
-        x.all(),
+        _taken(x, inputs),
         tuple(results),
         tuple(do),
         tuple(warnings),
         ("Frames, corners, door edges and hangers are colder than the middle: read them.",),
     )
+
+
+def _taken(x: Inputs, inputs: list[Value]) -> tuple[Value | Word, ...]:
+    """The inputs that this kind of surface rests on, of all that could be asked."""
+    used = {one.key for one in inputs} | {"kind", "room-t", "room-dew-point", "altitude", "pipe-size"}
+    return tuple(one for one in x.all() if one.key in used)
 
 
 def _need(x: Inputs, *keys: str) -> list[Value]:

@@ -11,7 +11,7 @@ from wringout.physics.moist_air import saturated_humidity_ratio, standard_pressu
 from wringout.physics.room import moisture_gain
 from wringout.physics.saturation import saturation_pressure
 from wringout.quantity import Dimension
-from wringout.setting_up.answer import Answer, Array, Value, worked
+from wringout.setting_up.answer import Answer, Array, Value, Word, worked
 from wringout.setting_up.inputs import Ask, Inputs
 from wringout.setting_up.subject import Subject
 
@@ -255,12 +255,20 @@ def _answer(x: Inputs) -> Answer:
         "EnergyPlus Engineering Reference (measured pools scatter by 30 %); ice: Carling, "
         "Roomvent 1998 (film "
         "1 W/(m2 K), ESTIMATE +- half)",
-        x.all(),
+        _taken(x),
         tuple(results),
         ("Begin with the largest share that can be changed: doors and dampers cost least.",),
         tuple(warnings),
         (*notes, "Cold cases, and walls that dry or soak, are not counted; evaporation is at rest."),
     )
+
+
+def _taken(x: Inputs) -> tuple[Value | Word, ...]:
+    """The inputs that count: what belongs to water, ice or people only where there are any."""
+    idle = {"water-t", "water-use"} if x["water-area"].value == 0.0 else set()
+    idle |= {"ice-t"} if x["ice-area"].value == 0.0 else set()
+    idle |= {"activity"} if x["people"].value == 0.0 else set()
+    return tuple(one for one in x.all() if one.key not in idle)
 
 
 def _rest_indoors(x: Inputs, latent: float) -> Value:
