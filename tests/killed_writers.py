@@ -10,7 +10,9 @@ from __future__ import annotations
 
 import os
 import random
+import signal
 import sys
+import traceback
 from datetime import UTC, datetime
 
 from wringout.records.attachments import content_of
@@ -67,13 +69,14 @@ def main() -> None:
             if child == 0:
                 try:
                     write(path, acknowledge, int(seed) + number)
+                except BaseException:  # noqa: BLE001 - told, and seen from the exit code
+                    traceback.print_exc()
                 finally:
                     os._exit(1)
             made.append(child)
         tell(*made)
-        for child in made:
-            os.waitpid(child, 0)
-        tell("dead")
+        ended = [os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]) for child in made]
+        tell("dead" if set(ended) == {-signal.SIGKILL} else f"a writer ended by itself: {ended}")
 
 
 if __name__ == "__main__":

@@ -380,12 +380,16 @@ def test_what_does_not_belong_is_refused_and_nothing_kept(
     assert other.contents() == frozenset()
 
 
+@pytest.mark.parametrize("longer", [b"4", b""])
 @pytest.mark.parametrize("member", ["events.jsonl", f"calls/{CALL}/call.yaml", FILE])
 def test_a_file_that_is_not_the_one_in_the_manifest_is_refused(
-    zipped: Path, other: Store, member: str
+    zipped: Path, other: Store, member: str, longer: bytes
 ) -> None:
+    def alter(files: dict[str, bytes]) -> None:
+        files[member] = files[member].replace(b"a", b"b", 1) + longer
+
     with pytest.raises(InputError, match=r"SHA-256 differs"):
-        import_bundle(other, rebuilt(zipped, put(member, JPEG + b"4"), honest=False))
+        import_bundle(other, rebuilt(zipped, alter, honest=False))
     assert other.events() == ()
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import random
 
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from record_samples import (
@@ -50,6 +50,7 @@ def places(folded: Folded) -> list[str]:
 
 
 @given(histories(), st.randoms(use_true_random=False))
+@settings(deadline=None)
 def test_the_order_of_arrival_does_not_matter(history: tuple[Event, ...], chance: random.Random) -> None:
     shuffled = [*history, *history[: len(history) // 2]]
     chance.shuffle(shuffled)
@@ -57,6 +58,7 @@ def test_the_order_of_arrival_does_not_matter(history: tuple[Event, ...], chance
 
 
 @given(histories())
+@settings(deadline=None)
 def test_every_event_ends_in_exactly_one_place(history: tuple[Event, ...]) -> None:
     folded = fold_call(CALL, history)
     found = places(folded)
@@ -67,12 +69,14 @@ def test_every_event_ends_in_exactly_one_place(history: tuple[Event, ...]) -> No
 
 
 @given(histories())
+@settings(deadline=None)
 def test_what_is_folded_can_always_be_read_as_a_call_document(history: tuple[Event, ...]) -> None:
     folded = fold_call(CALL, history)
     assert len(read(folded)) == len(folded.lines)
 
 
 @given(histories())
+@settings(deadline=None)
 def test_events_of_another_call_change_nothing(history: tuple[Event, ...]) -> None:
     strangers = (opened(50, call_id=OTHER_CALL), reading(51, call_id=OTHER_CALL))
     assert fold_call(CALL, [*history, *strangers]) == fold_call(CALL, history)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import uuid
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from wringout.errors import InputError
@@ -22,6 +22,7 @@ def test_the_example_of_rfc_9562() -> None:
 
 
 @given(st.integers(0, 2**48 - 1), st.integers(0, 2**74 - 1))
+@settings(deadline=None)
 def test_time_and_chance_are_all_in_it(milliseconds: int, chance: int) -> None:
     number = uuid.UUID(uuid7(milliseconds, chance)).int
     assert number >> 80 == milliseconds
@@ -29,11 +30,13 @@ def test_time_and_chance_are_all_in_it(milliseconds: int, chance: int) -> None:
 
 
 @given(st.lists(st.tuples(st.integers(0, 2**48 - 1), st.integers(0, 2**74 - 1)), min_size=2, max_size=9))
+@settings(deadline=None)
 def test_identifiers_sort_as_their_moments_do(made: list[tuple[int, int]]) -> None:
     assert [uuid7(*m) for m in sorted(made)] == sorted(uuid7(*m) for m in made)
 
 
 @given(st.lists(st.integers(0, 2**47), min_size=1, max_size=50), st.binary(min_size=10, max_size=10))
+@settings(deadline=None)
 def test_a_device_makes_growing_identifiers_whatever_its_clock_does(ticks: list[int], chance: bytes) -> None:
     clock = iter(ticks)
     make = Maker(lambda: next(clock), lambda _: chance)
@@ -49,6 +52,7 @@ def test_ten_thousand_made_at_once_are_all_different_and_in_order() -> None:
 
 
 @given(st.integers(0, LATEST - 1), st.integers(0, 2**74 - 1))
+@settings(deadline=None)
 def test_what_came_from_any_clock_is_followed_so_that_the_next_word_is_the_last(ms: int, chance: int) -> None:
     make = Maker(lambda: 1_800_000_000_000)
     seen = uuid7(ms, chance)
@@ -66,6 +70,7 @@ def test_a_clock_beyond_reason_is_refused_and_not_followed() -> None:
 
 
 @given(st.integers(0, 2**48 - 1), st.integers(0, 2**24 - 2), st.text(), st.text())
+@settings(deadline=None)
 def test_a_derived_identifier_is_the_same_everywhere_and_keeps_its_place(
     milliseconds: int, place: int, name: str, other: str
 ) -> None:

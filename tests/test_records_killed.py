@@ -8,6 +8,7 @@ the promise of full synchronisation.
 
 from __future__ import annotations
 
+import contextlib
 import os
 import random
 import signal
@@ -61,7 +62,8 @@ class Writers:
             acknowledged += self.said()
         time.sleep(delay)
         for process in made:
-            os.kill(process, signal.SIGKILL)
+            with contextlib.suppress(ProcessLookupError):  # ended by itself: the next line tells
+                os.kill(process, signal.SIGKILL)
         assert self.maker.stdout.readline() == "dead\n"
         return acknowledged + self.said(), len(made)
 

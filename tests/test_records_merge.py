@@ -29,6 +29,7 @@ def pieces(history: tuple[Event, ...], parts: list[frozenset[int]]) -> list[tupl
 
 
 @given(histories(), PARTS)
+@settings(deadline=None)
 def test_uniting_is_associative_commutative_and_idempotent(
     history: tuple[Event, ...], parts: list[frozenset[int]]
 ) -> None:
@@ -39,6 +40,7 @@ def test_uniting_is_associative_commutative_and_idempotent(
 
 
 @given(histories(), PARTS)
+@settings(deadline=None)
 def test_the_call_is_the_same_whatever_was_united_first(
     history: tuple[Event, ...], parts: list[frozenset[int]]
 ) -> None:

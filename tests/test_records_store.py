@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import resource
 import sqlite3
@@ -21,7 +22,7 @@ from wringout.errors import DataError, InputError
 from wringout.records.checking import OutOfPlace
 from wringout.records.events import Event
 from wringout.records.identifiers import uuid7
-from wringout.records.migrations import STEPS
+from wringout.records.migrations import STEPS, migrate
 from wringout.records.store import Store, open_store
 
 JPEG = b"\xff\xd8\xff\xe0 a photo of a valve"
@@ -565,21 +566,55 @@ def test_a_file_of_every_earlier_version_is_brought_up_with_all_it_holds(path: P
         assert store.append(reading(1)) == (reading(1).id,)
 
 
-def test_several_that_make_the_same_new_file_at_once_all_succeed(path: Path) -> None:
+@pytest.mark.parametrize("turn", range(12))
+def test_several_that_make_the_same_new_file_at_once_all_succeed(path: Path, turn: int) -> None:
     faults: list[DataError] = []
+    together = threading.Barrier(6)
 
     def make(number: int) -> None:
+        together.wait()
         try:
             with open_store(path) as store:
                 store.append(reading(number))
         except DataError as fault:
             faults.append(fault)
 
-    threads = [threading.Thread(target=make, args=(n,)) for n in range(8)]
+    threads = [threading.Thread(target=make, args=(n,)) for n in range(6)]
     for thread in threads:
         thread.start()
     for thread in threads:
         thread.join()
     assert faults == []
     with open_store(path) as store:
-        assert len(store.events()) == 8
+        assert len(store.events()) == 6
+
+
+class Meddled:
+    """A connection beside which another process makes the file, just before one of its statements."""
+
+    def __init__(self, database: sqlite3.Connection, before: str, path: Path) -> None:
+        self.database, self.before, self.path, self.meddled = database, before, path, False
+
+    def execute(self, statement: str) -> sqlite3.Cursor:
+        if self.before in statement and not self.meddled:
+            self.meddled = True
+            with contextlib.suppress(DataError):  # where it has to wait, it gives up
+                open_store(self.path, busy_seconds=0.01).close()
+        return self.database.execute(statement)
+
+    @property
+    def in_transaction(self) -> bool:
+        return self.database.in_transaction
+
+
+@pytest.mark.parametrize(
+    "before", ["user_version", "application_id", "sqlite_master", "BEGIN", "CREATE TABLE"]
+)
+def test_another_that_makes_the_file_between_two_looks_is_not_taken_for_something_else(
+    path: Path, before: str
+) -> None:
+    database = sqlite3.connect(path, isolation_level=None, timeout=5.0)
+    migrate(Meddled(database, before, path), "record")  # type: ignore[arg-type]
+    database.close()
+    with open_store(path) as store:
+        assert store.append(opened()) == (opened().id,)

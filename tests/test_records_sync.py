@@ -62,7 +62,8 @@ def test_what_only_makes_no_sense_beside_another_device_is_kept_and_told(store: 
 
 
 def test_events_of_a_call_that_has_not_arrived_yet_wait_for_it(store: Store) -> None:
-    assert fates(store, queue(reading(1))) == ["kept"]
+    (early,) = receive(store, queue(reading(1)), VOCABULARY)
+    assert (early.fate, early.why) == ("kept", "this call was not opened yet")
     assert fates(store, queue(opened(0))) == ["kept"]
     assert len(store.call_document(CALL, VOCABULARY).events) == 1
 

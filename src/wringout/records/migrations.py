@@ -72,7 +72,7 @@ def migrate(database: sqlite3.Connection, name: str) -> None:
     DataError
         When the file holds something else, or was written by a newer version.
     """
-    version = _version(database, name)
+    version = _version_of_one_moment(database, name)
     while version < len(STEPS):
         database.execute("BEGIN IMMEDIATE")
         try:
@@ -88,6 +88,15 @@ def migrate(database: sqlite3.Connection, name: str) -> None:
             if database.in_transaction:
                 database.execute("ROLLBACK")
             raise
+
+
+def _version_of_one_moment(database: sqlite3.Connection, name: str) -> int:
+    """Another process may be making the file just now: what is read must belong together."""
+    database.execute("BEGIN")
+    try:
+        return _version(database, name)
+    finally:
+        database.execute("ROLLBACK")
 
 
 def _version(database: sqlite3.Connection, name: str) -> int:
