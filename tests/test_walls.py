@@ -39,6 +39,7 @@ ALLOWED: dict[str, set[str]] = {
     "shelf": {"records"},
     "capture": {"records"},
     "sweep": {"trends", "weighing"},
+    "showing": {"proof", "ledger", "weighing", "machine", "catalogue", "documents", "physics", "quantity"},
 }
 # faces: they may import everything above them, and each other not at all
 ALLOWED["report"] = {*ALLOWED}
@@ -246,7 +247,7 @@ def test_the_architecture_page_tells_the_same_table() -> None:
     assert set(told) == {part_of(path) for path in modules()} - {"__init__", "demo"}
     for part, rights in told.items():
         if rights == "everything above":
-            assert ALLOWED[part] >= set(told) - FACES
+            assert ALLOWED[part] >= set(told) - FACES - {part}
         else:
             named = set(rights.split(", ")) - {"nothing", "numpy"}
             assert named == ALLOWED[part], part

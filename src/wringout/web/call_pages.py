@@ -14,9 +14,9 @@ from wringout.documents.draft import QUESTIONS, draft
 from wringout.documents.load import unit_from_text
 from wringout.documents.overview import kind_in_words
 from wringout.errors import DataError, InputError
+from wringout.showing.words import pretty
 from wringout.web.desk import SAID, UNREADABLE, Here, now_text
 from wringout.web.pages import Problem, back, form_of, page, session, shared, system_for, text_of
-from wringout.web.words import pretty
 from wringout.weighing.evidence_words import plain, title
 
 __all__ = [

@@ -22,10 +22,10 @@ from wringout.documents.overview import system_of
 from wringout.documents.unit import Unit
 from wringout.errors import InputError
 from wringout.quantity import UnitSystem
+from wringout.showing.words import chance, pretty, span
 from wringout.web.desk import Desk, Here, Writer
 from wringout.web.devices import Device, Devices
 from wringout.web.weigher import Weigher
-from wringout.web.words import chance, pretty, span
 
 __all__ = [
     "Problem",

@@ -12,15 +12,15 @@ from wringout.catalogue.points import point, points_of
 from wringout.documents.call import ITEMS, Reading
 from wringout.errors import InputError
 from wringout.quantity import Dimension, units_of
+from wringout.showing.expected import last_readings
+from wringout.showing.words import pretty
 from wringout.web.call_pages import begin
 from wringout.web.desk import SAID, UNREADABLE, Here, now_text
-from wringout.web.expected import last_readings
 from wringout.web.jobs import Failed
 from wringout.web.pages import Problem, back, form_of, page, session, shared, system_for, text_of
 from wringout.web.spoken.understand import understand
 from wringout.web.spoken.understood import Understood
 from wringout.web.spoken.units import usual_unit
-from wringout.web.words import pretty
 from wringout.weighing.evidence_words import plain, state_words
 
 __all__ = ["GROUPS", "force_keep", "readings", "readings_keep", "said_keep", "tapped_keep", "understand_line"]

@@ -19,11 +19,11 @@ def trend(document: str, system: UnitSystem, more: dict[str, Any]) -> dict[str, 
 
     from wringout.documents.load import unit_from_text
     from wringout.errors import InputError
+    from wringout.showing.words import pretty
     from wringout.trends.finding import iso, shower
     from wringout.trends.findings import findings_of
     from wringout.trends.mapping import load_table
     from wringout.trends.pictures import picture_of
-    from wringout.web.words import pretty
 
     unit = unit_from_text(document)
     table, raw, guesses = load_table(Path(more["path"]), None, unit)

@@ -14,9 +14,9 @@ from wringout.documents.measure import Part
 from wringout.documents.overview import Entry, kind_in_words, overview
 from wringout.documents.unit import UNIT_FORMAT, Unit
 from wringout.errors import DataError, InputError
+from wringout.showing.words import pretty
 from wringout.web.call_pages import begin
 from wringout.web.pages import Problem, back, form_of, page, session, shared, system_for
-from wringout.web.words import pretty
 
 __all__ = ["unit", "unit_keep"]
 

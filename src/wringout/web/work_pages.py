@@ -10,13 +10,13 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from wringout.documents.call import Change, Force, Reading, Release
-from wringout.web.chart import chart_svg
+from wringout.showing.chart import chart_svg
+from wringout.showing.drawing import drawing_svg
+from wringout.showing.expected import last_readings
+from wringout.showing.words import chance, span
 from wringout.web.desk import Here, now_text
-from wringout.web.drawing import drawing_svg
-from wringout.web.expected import last_readings
 from wringout.web.jobs import Failed
 from wringout.web.pages import Problem, page, shared, system_for
-from wringout.web.words import chance, span
 
 __all__ = ["chart", "ledger", "next_check", "suspects", "wait"]
 

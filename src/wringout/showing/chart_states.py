@@ -12,7 +12,7 @@ from wringout.documents.states import operating_states
 from wringout.machine.parameters import Array
 from wringout.physics.moist_air import humidity_ratio
 from wringout.physics.saturated_air import saturated_humidity_ratio
-from wringout.web.expected import Scene, scene
+from wringout.showing.expected import Scene, scene
 
 __all__ = ["chart_states", "saturation"]
 

@@ -10,9 +10,9 @@ from typing import Any
 
 from wringout.ledger.entries import Amount
 from wringout.quantity import Dimension, UnitSystem, from_si
-from wringout.web.chart_states import moisture_at, saturation
-from wringout.web.sheet import Sheet
-from wringout.web.words import amount_words, pretty
+from wringout.showing.chart_states import moisture_at, saturation
+from wringout.showing.sheet import Sheet
+from wringout.showing.words import amount_words, pretty
 
 __all__ = ["chart_svg"]
 

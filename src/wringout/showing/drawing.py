@@ -14,9 +14,9 @@ from typing import Any
 
 from wringout.documents.unit import Unit
 from wringout.quantity import UnitSystem
-from wringout.web.drawing_water import chilled_water, hot_gas, loop
-from wringout.web.sheet import Sheet, reading
-from wringout.web.words import pretty
+from wringout.showing.drawing_water import chilled_water, hot_gas, loop
+from wringout.showing.sheet import Sheet, reading
+from wringout.showing.words import pretty
 
 __all__ = ["drawing_svg"]
 

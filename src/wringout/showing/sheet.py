@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from html import escape
 
-from wringout.web.words import pretty
+from wringout.showing.words import pretty
 
 __all__ = ["Sheet", "reading"]
 

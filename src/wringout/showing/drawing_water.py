@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from wringout.documents.unit import Unit
-from wringout.web.sheet import Sheet, reading
+from wringout.showing.sheet import Sheet, reading
 
 __all__ = ["chilled_water", "hot_gas", "loop"]
 
