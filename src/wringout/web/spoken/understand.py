@@ -331,7 +331,7 @@ class _Line:
             points = measured or points
         fitting = self._fitting(points, number, spoken)
         if len(fitting) > 1:
-            fitting = self._preferred(fitting, spoken, carried)
+            fitting = self._preferred(fitting, carried)
         if len(fitting) == 1:
             self._keep(fitting[0], said, bool(spoken))
         elif fitting:
@@ -358,12 +358,11 @@ class _Line:
                 found.append(Choice(name, text))
         return found
 
-    def _preferred(self, fitting: list[Choice], spoken: Spoken, carried: bool) -> list[Choice]:
-        """What is meant as a rule: of a number without its unit, the temperature of the place, when that is
-        the first thing said of it."""
+    def _preferred(self, fitting: list[Choice], carried: bool) -> list[Choice]:
+        """What is meant as a rule: the temperature of the place, when that is the first thing said of it."""
         if {choice.point for choice in fitting} == {"shown.dew_point", "shown.outdoor_dew_point"}:
             return [choice for choice in fitting if choice.point == "shown.dew_point"]
-        if not spoken and not carried:
+        if not carried:
             warm = [choice for choice in fitting if choice.point.endswith((".t", "_t"))]
             if len(warm) == 1:
                 return warm

@@ -1,6 +1,6 @@
 // Keeps every page that was seen, so that it opens without a connection. Entries are sent by the pages themselves.
 "use strict";
-const FILES = "files-VERSION", PAGES = "pages", SHELL_LIST = "SHELL", PATIENCE = 4000, MOST = 400;
+const FILES = "files-VERSION", PAGES = "pages", SHELL_LIST = "SHELL", PATIENCE = 8000, MOST = 400;
 
 addEventListener("install", (event) => {
   event.waitUntil(caches.open(FILES).then((c) => c.addAll(SHELL_LIST)).then(() => skipWaiting()));
@@ -40,6 +40,18 @@ const keyOf = (request) => {
   return new Request(url, { credentials: "same-origin" });
 };
 
+// A kept page says that it is one, and of when.
+async function dated(kept) {
+  if (!(kept.headers.get("content-type") || "").startsWith("text/html")) return kept;
+  const at = new Date(kept.headers.get("date") || Date.now());
+  const words = `As kept on this phone at ${at.toTimeString().slice(0, 5)}: the server does not answer now.`;
+  const text = (await kept.text()).replace('<main id="main">', `<main id="main"><p class="ask" id="kept-at">${words}</p>`);
+  const headers = new Headers(kept.headers);
+  headers.delete("content-encoding");
+  headers.delete("content-length");
+  return new Response(text, { status: 200, headers });
+}
+
 async function seen(request) {
   const key = keyOf(request);
   const fresh = fetch(request).then(async (answer) => {
@@ -48,15 +60,17 @@ async function seen(request) {
   });
   try {
     const kept = await (await caches.open(PAGES)).match(key);
-    if (!kept) return await fresh;
+    // a part is worked on for as long as it takes; only a page that does not come is shown as it was kept
+    if (!kept || request.mode !== "navigate") return await fresh;
     const late = new Promise((done) => setTimeout(done, PATIENCE));
-    return (await Promise.race([fresh, late])) || kept;
+    return (await Promise.race([fresh, late])) || (await dated(kept));
   } catch {
     const pages = await caches.open(PAGES);
     const url = new URL(key.url);
     const plain = new URL(url.pathname, url);
-    return (await pages.match(key)) || (await pages.match(plain.href)) ||
-      (request.mode === "navigate" ? caches.match("/offline") : Response.error());
+    const kept = (await pages.match(key)) || (await pages.match(plain.href));
+    if (kept) return dated(kept);
+    return request.mode === "navigate" ? caches.match("/offline") : Response.error();
   }
 }
 

@@ -1,0 +1,88 @@
+"""A phone: Debian's Chromium with a small screen and touch, and what is checked with it."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import shutil
+from collections.abc import Iterator
+
+from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
+
+FLAGS = [
+    "--headless",
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
+PATIENCE = 20_000  # ms; tests may share their machine with others
+
+
+def chromium() -> str:
+    """The browser's path; that there is none is a failure, never a reason to skip."""
+    named = os.environ.get("CHROMIUM", "")
+    found = named or shutil.which("chromium") or shutil.which("chromium-browser") or ""
+    assert found, "no Chromium here: `make test` installs it where it may, else scripts/browser.sh says how"
+    return found
+
+
+@contextlib.contextmanager
+def browser() -> Iterator[Browser]:
+    """A running browser."""
+    with sync_playwright() as play:
+        made = play.chromium.launch(executable_path=chromium(), args=FLAGS)
+        try:
+            yield made
+        finally:
+            made.close()
+
+
+def phone(made: Browser, address: str, **options: object) -> BrowserContext:
+    """A phone's context: 390 x 844 points, touch."""
+    settings = {"viewport": {"width": 390, "height": 844}, "is_mobile": True, "has_touch": True, **options}
+    context = made.new_context(base_url=address, **settings)  # type: ignore[arg-type]
+    context.set_default_timeout(PATIENCE)
+    return context
+
+
+def listened(page: Page) -> list[str]:
+    """Errors of scripts and refusals of the policy, as they come."""
+    found: list[str] = []
+    page.on("pageerror", lambda error: found.append(str(error)))
+    page.on(
+        "console",
+        lambda message: (
+            found.append(message.text)
+            if message.type == "error" and "Failed to load resource" not in message.text
+            else None
+        ),
+    )
+    return found
+
+
+def settled(page: Page) -> None:
+    """Wait until nothing is worked on."""
+    until(page, "!document.querySelector('.working')")
+
+
+def kept(page: Page) -> None:
+    """Wait until the service worker looks after the pages of this phone."""
+    until(page, "!!(navigator.serviceWorker && navigator.serviceWorker.controller)")
+
+
+def until(page: Page, promise: str) -> None:
+    """Ask again and again until a promise of the page comes true."""
+    for _ in range(PATIENCE // 100):
+        if page.evaluate(promise):
+            return
+        page.wait_for_timeout(100)
+    raise AssertionError(f"never came true: {promise}")
+
+
+def in_cache(page: Page, path: str) -> None:
+    """Wait until the phone holds a page."""
+    until(page, f"caches.open('pages').then((c) => c.match('{path}')).then((found) => !!found)")
