@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+import json
 from functools import cache
+from pathlib import Path
 
 import numpy as np
+import polars as pl
 import pytest
+from click.testing import CliRunner
 
-from motion_cases import unit
-from motion_trends import loads_of, made
+from motion_cases import UNITS, unit
+from motion_trends import DAY, START, loads_of, made
 from trend_samples import with_values, without
+from wringout.cli.main import group
 from wringout.errors import InputError
 from wringout.proof.replay import Replay, replay
 from wringout.proof.replay_finding import replay_finding
@@ -89,3 +94,47 @@ def test_what_it_takes_is_said_where_it_is_missing() -> None:
     swapped = with_values(days(), shown__dew_point=days()["shown.outdoor_dew_point"])
     with pytest.raises(InputError, match="is the outdoor one"):
         replay(swapped, unit(KIND), "compressor-out", rng)
+
+
+# ----------------------------------------------------------------------------------------- the command
+
+
+def written(folder: Path, table: TrendTable) -> list[str]:
+    units = {"shown.reheat_command": '"%"', "shown.stages_called": "count"}
+    moments = (pl.Series(table.time.astype(np.int64)) * 1_000_000).cast(pl.Datetime("us"))
+    columns = {"Time": moments.dt.strftime("%Y-%m-%d %H:%M")}
+    for name, values in table.values.items():
+        columns[name] = pl.Series(100.0 * values if name == "shown.reheat_command" else values)
+    pl.DataFrame(columns).write_csv(folder / "log.csv")
+    lines = "\n".join(
+        f'  "{name}": {{point: {name}, unit: {units.get(name, "degC")}}}' for name in table.values
+    )
+    (folder / "trend.yaml").write_text(
+        "format: wringout-trend/1\nfile: log.csv\n"
+        f'time: {{column: "Time", format: "%Y-%m-%d %H:%M"}}\ncolumns:\n{lines}\n'
+    )
+    (folder / "unit.yaml").write_text(UNITS[KIND])
+    return ["trend", str(folder / "log.csv"), "--unit", str(folder / "unit.yaml"), "--without"]
+
+
+def test_the_command_answers_first_what_was_asked(tmp_path: Path) -> None:
+    asked = written(tmp_path, days((("compressor-out", 0.5),)))
+    pictures = tmp_path / "pictures"
+    result = CliRunner().invoke(group, [*asked, "compressor-out", "--json", "--pictures", str(pictures)])
+    assert result.exit_code == 0, result.output
+    first = json.loads(result.output)["findings"][0]
+    assert first["kind"] == "without_cause"
+    assert first["figures"]["hours_over"]["value"] > first["figures"]["hours_over_high"]["value"]
+    assert Path(first["picture"]).read_text(encoding="utf-8").startswith("<svg")
+
+
+@pytest.mark.parametrize(
+    ("cause", "match"), [("boiler-low", "cannot have boiler-low"), ("compresor-out", "compressor-out")]
+)
+def test_a_cause_that_cannot_be_is_named(tmp_path: Path, cause: str, match: str) -> None:
+    asked = written(tmp_path, days().between(START, START + 0.6 * DAY))
+    result = CliRunner().invoke(group, [*asked, cause])
+    assert isinstance(result.exception, InputError)
+    assert match in str(result.exception)
+    without_unit = CliRunner().invoke(group, [asked[0], asked[1], "--without", "pump-off"])
+    assert "needs --unit" in str(without_unit.exception)

@@ -92,8 +92,8 @@ class MoistureDays(Finding):
             "unit": "The unit is at fault: cooling, airflow, the coil, or heat that nobody called for.",
             "building": "The unit does its part; the building brings in more than it was sized for: doors, "
             "dampers, wet work, people.",
-            "balance": "The unit takes out what a healthy one would, and no more comes in than the document "
-            "says.",
+            "balance": "Within their spreads, the unit takes out what a healthy one would, and what comes in "
+            "is what the document says.",
             "as_cold": "Supply air as cold as it should be: nothing points at the unit. The humidity of the "
             "supply air would measure it.",
             "unknown": "Unit and building cannot be told apart: log the humidity of the supply air beside "
