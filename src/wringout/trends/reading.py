@@ -28,6 +28,7 @@ __all__ = ["read_trend_file"]
 Indices = NDArray[np.int64]
 
 HEAD_BYTES = 262_144
+LAYOUT_CHARACTERS = 65_536  # in which delimiter, header and decimal mark are looked for
 MAX_BYTES = 2_000_000_000
 SAMPLE = 2000  # rows in which times are recognised
 SAMPLE_LINES = 200  # in which columns of plain numbers are recognised
@@ -108,7 +109,8 @@ def _csv(path: Path, dirt: list[Dirt]) -> tuple[pl.DataFrame, dict[str, str], bo
     with path.open("rb") as stream:
         head = stream.read(HEAD_BYTES)
     text, encoding = decoded(head)
-    layout = layout_of(text if len(head) < HEAD_BYTES else text.rsplit("\n", 1)[0])
+    start = text[:LAYOUT_CHARACTERS]
+    layout = layout_of(text if len(start) == len(text) < HEAD_BYTES else start.rsplit("\n", 1)[0])
     _say_layout(layout, encoding, dirt)
     data = path.read_bytes()
     lone_returns = "\n" not in text and "\r" in text
