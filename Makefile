@@ -40,3 +40,35 @@ types: $(VENV)/.test  ## mypy, strict
 pytest: $(VENV)/.test  ## the tests alone, on all cores; ARGS="-k valve" narrows them
 	@bash scripts/browser.sh
 	OMP_NUM_THREADS=1 OPENBLAS_NUM_THREADS=1 $(BIN)/pytest --numprocesses auto --dist loadfile $(ARGS)
+
+bench: $(VENV)/.test  ## speed, against a general-purpose library on the same arrays
+	$(BIN)/python scripts/bench.py $(ARGS)
+
+study: $(VENV)/.study  ## long comparisons, the whole-building reference among them
+	$(BIN)/pytest -m study $(ARGS)
+
+docs: $(VENV)/.test  ## write the generated pages of docs/ anew
+	$(BIN)/python scripts/docs.py
+
+lowest:  ## the tests with the lowest versions that pyproject.toml allows (wants uv)
+	@PYTHON="$(PYTHON)" UV="$(UV)" bash scripts/lowest.sh $(ARGS)
+
+lock:  ## resolve anew: uv.lock, then requirements/*.txt from it (wants uv)
+	@UV="$(UV)" bash scripts/lock.sh
+
+clean:  ## remove what was built, the environments too
+	rm -rf $(VENV) .venv-* build dist out .cache .mypy_cache .ruff_cache .pytest_cache .hypothesis
+	find . -name __pycache__ -type d -prune -exec rm -rf {} +
+
+# Each stamp stands for one set of packages in .venv. They only add to each other, so demo after test removes nothing.
+$(VENV)/.run: $(LOCKED)
+	@UV="$(UV)" PYTHON="$(PYTHON)" bash scripts/environment.sh $(VENV) run
+	@touch $@
+
+$(VENV)/.test: $(LOCKED)
+	@UV="$(UV)" PYTHON="$(PYTHON)" bash scripts/environment.sh $(VENV) test
+	@touch $@
+
+$(VENV)/.study: $(LOCKED)
+	@UV="$(UV)" PYTHON="$(PYTHON)" bash scripts/environment.sh $(VENV) study
+	@touch $@
