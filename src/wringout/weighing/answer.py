@@ -48,7 +48,7 @@ class Answer:
 
     ``marginals`` by cause id the probability that it is among what is wrong; ``sets`` the joint answer,
     most probable first; ``healthy``; ``unexplained`` that nothing listed accounts for the readings;
-    ``next`` further readings, best per minute first; ``weights`` posterior of every weighed hypothesis,
+    ``next`` further readings, best per minute first; ``weights`` posterior of every fitted hypothesis,
     beside ``weighed`` itself and its layout, for evidence and explanation; ``signs`` what a trend shows
     beside its settled moments.
     """
@@ -165,11 +165,14 @@ def weigh(
     weighed = search(at, parts, told, MOST_CAUSES)
     log_posterior = refined_posterior(at, weighed, rng)
     unexplained = unlisted(weighed, log_posterior)
-    log_prior = np.array([prior.log_probability(h) for h in weighed.hypotheses])
+    # what was only screened counts too, for what the screening made of it
+    every = (*weighed.hypotheses, *weighed.left)
+    log_posterior = np.concatenate([log_posterior, weighed.left_log_posterior])
+    log_prior = np.array([prior.log_probability(h) for h in every])
     believed = doubted(log_posterior, log_prior)
-    weights = believed * (1.0 - unexplained)
+    shares = believed * (1.0 - unexplained)
     by_set: dict[tuple[str, ...], float] = {}
-    for hypothesis, weight in zip(weighed.hypotheses, weights, strict=True):
+    for hypothesis, weight in zip(every, shares, strict=True):
         by_set[hypothesis.causes] = by_set.get(hypothesis.causes, 0.0) + float(weight)
     marginals = {part.cause: 0.0 for part in parts}
     for causes, weight in by_set.items():
@@ -178,9 +181,16 @@ def weigh(
     ranked = sorted(by_set.items(), key=lambda item: -item[1])
     following: list[Check] = []
     if checks:
+        fitted = believed[: len(weighed.hypotheses)]
         names = points_of(call.unit)
         following = next_checks(
-            at, weighed, believed, names, sigma, {name: point(name).minutes for name in names}, rng
+            at,
+            weighed,
+            fitted / fitted.sum(),
+            names,
+            sigma,
+            {name: point(name).minutes for name in names},
+            rng,
         )
     return Answer(
         marginals,
@@ -191,6 +201,6 @@ def weigh(
         what,
         at,
         weighed,
-        weights,
+        shares[: len(weighed.hypotheses)],
         signs,
     )

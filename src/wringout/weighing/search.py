@@ -22,7 +22,7 @@ __all__ = ["Weighed", "search"]
 GRID = np.array(
     [-1.4, -0.5, 0.5, 1.4]
 )  # severities at which a cause is first tried, in standard normal units
-PARENTS = (8, 6)  # how many sets grow by one more cause: singles to pairs, pairs to triples
+PARENTS = (14, 12)  # how many sets grow by one more cause: singles to pairs, pairs to triples
 KEPT = (48, 28)  # how many grown sets are fitted in full
 ALWAYS = 12  # how many are fitted whatever they seem worth, since screening can be far too low
 RESTAGE_WORTH = 1.0  # nats that another number of stages must promise to be fitted
@@ -35,13 +35,19 @@ WORTH = 7.5  # nats under the best beyond which a grown set is not fitted
 
 @dataclass(frozen=True)
 class Weighed:
-    """Every set that was fitted, with its unnormalised log posterior (evidence times prior)."""
+    """Every set that was fitted, with its unnormalised log posterior (evidence times prior).
+
+    ``left`` are the sets that were screened and not worth a fit, ``left_log_posterior`` what the screening
+    made of them: each next to nothing, together some hundredths.
+    """
 
     fits: tuple[Fit, ...]
     hypotheses: tuple[Hypothesis, ...]
     log_posterior: Array
     z: Array
     tried: int
+    left: tuple[Hypothesis, ...]
+    left_log_posterior: Array
 
 
 def screen(
@@ -276,6 +282,7 @@ def search(at: Layout, parts: Sequence[Part], prior: Prior, most: int = 3) -> We
     """
     base = _freed(at, fit(at, [HEALTHY], _healthy_start(at), rounds=6), prior)
     fits = [base]
+    left: list[tuple[float, Hypothesis]] = []
     tried = 1
     level = base
     for size in range(1, most + 1):
@@ -288,8 +295,9 @@ def search(at: Layout, parts: Sequence[Part], prior: Prior, most: int = 3) -> We
         tried += len(found)
         if size > 1:
             best = max(float(_log_posterior(f, prior).max()) for f in fits)
-            kept = KEPT[size - 2]
-            found = found[:ALWAYS] + [f for f in found[ALWAYS:kept] if f[0] > best - WORTH]
+            worth = [k < ALWAYS or (k < KEPT[size - 2] and f[0] > best - WORTH) for k, f in enumerate(found)]
+            left += [(f[0], f[1]) for f, fitted in zip(found, worth, strict=True) if not fitted]
+            found = [f for f, fitted in zip(found, worth, strict=True) if fitted]
         if not found:
             break
         rounds = 5 if size == 1 else 4
@@ -303,6 +311,8 @@ def search(at: Layout, parts: Sequence[Part], prior: Prior, most: int = 3) -> We
         np.concatenate([_log_posterior(f, prior) for f in fits]),
         np.concatenate([f.z for f in fits]),
         tried,
+        tuple(h for _, h in left),
+        np.array([value for value, _ in left]),
     )
 
 
