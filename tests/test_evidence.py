@@ -34,6 +34,7 @@ from wringout.weighing.evidence import (
     evidence,
     fitted,
     mended,
+    polished,
     still_wrong,
     suspect,
     suspects,
@@ -202,7 +203,7 @@ def test_the_bits_of_all_readings_add_up_to_the_difference_of_the_likelihoods(ca
     pairs += [(s.mine, s.bare, s.explains) for s in suspects(answer, least=0.0, most=8)]
     assert len(pairs) == 16
     for mine, other, taken in pairs:
-        (f, k), (g, j) = fitted(answer, mine), fitted(answer, other)
+        (f, k), (g, j) = polished(answer, (mine, other))
         whole = float(f.log_likelihood[k] - g.log_likelihood[j]) / math.log(2.0)
         assert sum(e.bits for e in taken) == pytest.approx(whole, abs=1e-8)
 

@@ -158,7 +158,8 @@ def test_what_search_does_not_try_carries_less_than_a_hundredth(
     found = whole(weighed(*call))
     print(  # noqa: T201 - the study's table
         f"\n{' + '.join(call[1]) or 'healthy':34} {found.pairs} pairs and {found.triples} triples besides "
-        f"{found.singles} singles; search fitted {found.tried} sets and screened {found.screened} more; never seen {100 * found.left_pairs:.2f} % "
+        f"{found.singles} singles; search fitted {found.tried} sets and screened {found.screened} more; "
+        f"never seen {100 * found.left_pairs:.2f} % "
         f"in pairs, {100 * found.left_triples:.2f} % in triples, most in {found.worst}; a pair's fit here is "
         f"{found.better:+.2f} nat over search's at the most; no marginal moves by more than {found.moved:.4f}"
     )

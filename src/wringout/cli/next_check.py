@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from wringout.weighing.next_check import Check
     from wringout.weighing.outlook import Outlook
 
-__all__ = ["NEXT_FORMAT", "command"]
+__all__ = ["NEXT_FORMAT", "command", "ties_document"]
 
 NEXT_FORMAT = "wringout-next/1"
 SEED = 0
@@ -50,10 +50,12 @@ def command(call: str, as_json: bool, count: int, units: UnitSystem | None) -> N
     loaded = load(call)
     answer = weigh(loaded, np.random.default_rng(SEED))
     following = worth_asking(answer, count)
+    system = units or system_of(loaded.unit)
     if as_json:
-        click.echo(json.dumps(_document(following), ensure_ascii=False))
+        document = _document(following) | {"ties": ties_document(answer, system)}
+        click.echo(json.dumps(document, ensure_ascii=False))
         return
-    click.echo("\n".join(_text(answer, following, units or system_of(loaded.unit))))
+    click.echo("\n".join(_text(answer, following, system)))
 
 
 def _steps(state: str, names: Sequence[str], again: frozenset[str] = frozenset()) -> list[str]:
@@ -107,6 +109,24 @@ def _document(following: Sequence[Check]) -> dict[str, Any]:
     }
 
 
+def ties_document(answer: Answer, system: UnitSystem) -> list[dict[str, Any]]:
+    """Suspects that no reading tells apart, with what would: ids (empty for nothing wrong), the bits of the
+    best reading that is left, and sentences."""
+    import numpy as np
+
+    from wringout.weighing.evidence_words import tie_words
+    from wringout.weighing.outlook import ties
+
+    return [
+        {
+            "suspects": [tie.first, tie.second],
+            "best_bits": round(tie.best.bits, 4) if tie.best else 0.0,
+            "said": list(tie_words(tie, system)),
+        }
+        for tie in ties(answer, np.random.default_rng(SEED))
+    ]
+
+
 def _text(answer: Answer, following: Sequence[Check], system: UnitSystem) -> list[str]:
     import numpy as np
 
@@ -128,6 +148,8 @@ def _text(answer: Answer, following: Sequence[Check], system: UnitSystem) -> lis
         groups.setdefault(key, []).append(check)
     for number, checks in enumerate(groups.values(), 1):
         lines += ["", *_group(answer, outlook, number, checks, system)]
+    for tie in ties_document(answer, system):
+        lines += ["", *(paragraph(words, 0, 2) for words in tie["said"])]
     return lines
 
 

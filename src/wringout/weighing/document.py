@@ -9,7 +9,7 @@ from wringout.weighing.answer import Answer
 __all__ = ["FORMAT", "answer_document"]
 
 FORMAT = "wringout-weighing/1"
-MOST_SETS = 60
+MOST_SETS = 250
 MOST_CHECKS = 40
 
 

@@ -22,9 +22,9 @@ from wringout.machine.steady import Settled, read_points
 from wringout.weighing.answer import Answer
 from wringout.weighing.batch import CONDITIONED, of_settled, settled
 from wringout.weighing.consistency import TERMS, consistency
-from wringout.weighing.fit import Fit
+from wringout.weighing.fit import Fit, fit
 from wringout.weighing.hypothesis import Hypothesis
-from wringout.weighing.likelihood import log_density
+from wringout.weighing.likelihood import log_density, weight
 from wringout.weighing.prior import Prior
 from wringout.weighing.situation import Observation, Situation
 from wringout.weighing.trend_signs import Sign
@@ -44,6 +44,7 @@ __all__ = [
     "evidence",
     "fitted",
     "mended",
+    "polished",
     "still_wrong",
     "suspect",
     "suspects",
@@ -53,6 +54,8 @@ LN2 = math.log(2.0)
 TINY = 1e-300
 WORTH_NAMING = 0.05  # a cause that is less probable is no suspect
 MOST_SUSPECTS = 5
+POLISH = 10  # steps
+FAR = 6.0  # standard deviations from which a reading may have held a fit in its pull
 DOUBTFUL = 3.0  # standard deviations off the best answer from which a reading is worth taking again
 
 
@@ -169,6 +172,37 @@ def fitted(answer: Answer, index: int) -> tuple[Fit, int]:
     raise IndexError(f"hypothesis {index} of {len(answer.weighed.hypotheses)}")
 
 
+def polished(answer: Answer, indices: Sequence[int]) -> list[tuple[Fit, int]]:
+    """Give the fits that hold some hypotheses, each at its very best.
+
+    Parameters
+    ----------
+    answer : Answer
+    indices : sequence of int
+        Into ``answer.weighed.hypotheses``.
+
+    Returns
+    -------
+    list of (Fit, int)
+        Fit and row of each.
+
+    Notes
+    -----
+    Search lets a far reading go on pulling, and may leave a hypothesis that explains it badly short of its
+    best; its other readings would then seem to speak against it too. Where a reading is far off, a few steps
+    are made that let it go.
+    """
+    found = [fitted(answer, index) for index in indices]
+    held = [n for n, (f, k) in enumerate(found) if np.abs(f.residual[k]).max(initial=0.0) > FAR]
+    if held:
+        those = [found[n] for n in held]
+        start = np.array([f.z[k] for f, k in those])
+        let_go = fit(answer.at, [f.hypotheses[k] for f, k in those], start, POLISH, weight)
+        for row, n in enumerate(held):
+            found[n] = let_go, row
+    return found
+
+
 def _best(answer: Answer, wanted: list[bool]) -> int:
     return int(np.argmax(np.where(np.array(wanted), answer.weights, -1.0)))
 
@@ -230,7 +264,7 @@ def evidence(answer: Answer, mine: int, rival: int) -> tuple[Evidence, ...]:
         In the order of the readings, relations after those of each situation, what a whole trend shows at
         the end. The bits add up to the difference of the two log likelihoods.
     """
-    pair = [fitted(answer, mine), fitted(answer, rival)]
+    pair = polished(answer, (mine, rival))
     hypotheses = [f.hypotheses[k] for f, k in pair]
     z = np.array([f.z[k] for f, k in pair])
     found: list[Evidence] = []

@@ -7,7 +7,7 @@ Laplace's.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -179,7 +179,13 @@ def log_posterior(at: Layout, hypotheses: Sequence[Hypothesis], owner: Rows, z: 
     return np.asarray(everywhere(at, hypotheses, owner, z).log_likelihood - 0.5 * np.square(z).sum(axis=1))
 
 
-def fit(at: Layout, hypotheses: Sequence[Hypothesis], start: Array, rounds: int = 5) -> Fit:
+def fit(
+    at: Layout,
+    hypotheses: Sequence[Hypothesis],
+    start: Array,
+    rounds: int = 5,
+    strength: Callable[[Array, Array], Array] = pull,
+) -> Fit:
     """Fit every hypothesis.
 
     Parameters
@@ -189,6 +195,8 @@ def fit(at: Layout, hypotheses: Sequence[Hypothesis], start: Array, rounds: int 
     start : array, (hypotheses, width), [-]
     rounds : int
         Gauss-Newton steps.
+    strength : callable
+        How strongly a step goes after each reading, by residual and share of slips.
 
     Returns
     -------
@@ -211,7 +219,7 @@ def fit(at: Layout, hypotheses: Sequence[Hypothesis], start: Array, rounds: int 
         if turn and turn % FRESH == 0:
             linear = linearise(at, hypotheses, z)
             now = linear.at
-        weights = pull(now.residual, now.slip)
+        weights = strength(now.residual, now.slip)
         gradient = (
             -np.matmul((weights * now.residual)[:, None, :], linear.jacobian)[:, 0] - linear.spread_slope - z
         )
