@@ -2,7 +2,7 @@
 
 Pairs that were not tried together carry less than a hundredth. Triples are many and each next to nothing (a
 plain cause and any two that are not needed); together they can carry some hundredths, and what is asked of
-them is that they move no cause's marginal by more than two.
+them is that they move no cause's marginal by more than three.
 
 The calls are machine-made. Each set that search did not fit is fitted here from the same kind of start, with
 as many steps, and its Laplace evidence times prior is put beside that of the sets that were fitted. Of
@@ -32,7 +32,7 @@ from wringout.weighing.search import screen
 pytestmark = pytest.mark.study
 
 LEFT_OUT = 0.01
-MOVED = 0.02  # of a marginal
+MOVED = 0.03  # of a marginal
 BEST = 40  # pairs that grow to triples here
 AT_ONCE = 150  # fits in one call
 CALLS = (
