@@ -250,7 +250,7 @@ def _need(x: Inputs, *keys: str) -> list[Value]:
         if key not in x:
             ask = next(ask for ask in ASKS if ask.key == key)
             raise InputError(
-                f'missing for a {x.word("kind")}: {ask.words}; write for example --{key} "{ask.example}"',
+                f'missing: {ask.words}; write for example --{key} "{ask.example}"',
                 f"--{key}",
             )
     return [x[key] for key in keys]
