@@ -192,4 +192,4 @@ class _Chart:
             return ""
         warm = amount_words(Amount(state["t"], math.sqrt(state["tt"]), "temperature"), self.system)
         damp = amount_words(Amount(state["w"], math.sqrt(state["ww"]), "humidity_ratio"), self.system)
-        return f"{warm}, {damp}"
+        return f"{warm}; {damp}"

@@ -7,6 +7,7 @@ import re
 from collections.abc import Mapping
 
 from wringout.catalogue.points import point, shown
+from wringout.documents.call import Reading
 from wringout.ledger.entries import Amount, Band
 from wringout.quantity import PREFERRED, Dimension, UnitSystem, format
 from wringout.quantity import UNITS as KNOWN
@@ -56,9 +57,13 @@ def pretty(text: str) -> str:
     return text.strip()
 
 
-def reading_words(text: str) -> str:
-    """Write a value as it was given in a document."""
-    return pretty(text)
+def reading_words(reading: Reading, system: UnitSystem) -> str:
+    """Write a reading as it was given; a temperature in the reader's own degrees."""
+    dimension = point(reading.point).dimension
+    ours = shown(reading.point, reading.value, system)
+    temperature = dimension in (Dimension.TEMPERATURE, Dimension.TEMPERATURE_DIFFERENCE)
+    foreign = reading.unit_text != ours.partition(" ")[2]
+    return pretty(ours if temperature and foreign else reading.text)
 
 
 def chance(p: float) -> str:

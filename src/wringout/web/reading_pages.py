@@ -13,7 +13,7 @@ from wringout.documents.call import ITEMS, Reading
 from wringout.errors import InputError
 from wringout.quantity import Dimension, units_of
 from wringout.showing.expected import last_readings
-from wringout.showing.words import pretty
+from wringout.showing.words import pretty, reading_words
 from wringout.web.call_pages import begin
 from wringout.web.desk import SAID, UNREADABLE, Here, now_text
 from wringout.web.jobs import Failed
@@ -100,7 +100,7 @@ def _groups(here: Here, bands: dict[str, Any], system: Any) -> list[dict[str, An
                     {
                         "point": name,
                         "name": short_name(name),
-                        "value": pretty(reading.text) if reading else "",
+                        "value": reading_words(reading, system) if reading else "",
                         "at": f"{reading.at:%H:%M}" if reading else "",
                         "band": band["words"] if band else "",
                         "off": _off(reading, band),

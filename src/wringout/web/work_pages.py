@@ -13,7 +13,7 @@ from wringout.documents.call import Change, Force, Reading, Release
 from wringout.showing.chart import chart_svg
 from wringout.showing.drawing import drawing_svg
 from wringout.showing.expected import last_readings
-from wringout.showing.words import chance, span
+from wringout.showing.words import chance, reading_words, span
 from wringout.web.desk import Here, now_text
 from wringout.web.jobs import Failed
 from wringout.web.pages import Problem, page, shared, system_for
@@ -106,7 +106,10 @@ async def ledger(request: Request) -> Response:
     drawing = ""
     if found:
         chosen = found["ledgers"][which] if found["ledgers"] else None
-        last = {name: reading.text for name, reading in last_readings(work.here.call).items()}
+        last = {
+            name: reading_words(reading, work.system)
+            for name, reading in last_readings(work.here.call).items()
+        }
         drawing = drawing_svg(work.here.call.unit, chosen, last, work.system)
     return work.page("ledger", "Ledger", "ledger", which=which, drawing=drawing, **state)
 
