@@ -41,7 +41,7 @@ def tracked() -> list[str]:
 def text_of(name: str) -> str | None:
     """A file's text, or nothing for pictures and other bytes."""
     data = (ROOT / name).read_bytes()
-    if b"\0" in data[:8192]:
+    if b"\0" in data[:8192] or data.startswith(b"%PDF-"):
         return None
     return data.decode("utf-8", errors="replace")
 

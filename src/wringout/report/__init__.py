@@ -1,0 +1,1 @@
+"""The service report: one set of data, written as PDF and as HTML."""

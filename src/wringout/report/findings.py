@@ -1,0 +1,124 @@
+"""All that a report tells, worked out once from a call and, where there is one, a trend."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Any
+
+import numpy as np
+
+from wringout.documents.call import Call, Change, Reading
+from wringout.documents.states import operating_states
+from wringout.errors import InputError
+from wringout.quantity import UnitSystem
+from wringout.showing.answer import answer_in_words
+from wringout.showing.books import ledger_in_words
+from wringout.showing.waits import wait_in_words
+from wringout.trends.finding import shower
+from wringout.trends.findings import findings_of
+from wringout.trends.pictures import picture_of
+from wringout.trends.table import TrendTable
+from wringout.weighing.answer import Answer, weigh
+
+__all__ = ["Findings", "TrendFinding", "as_found", "due", "findings"]
+
+SEED = 0  # the one of every other command: the report shows what they answer
+
+
+@dataclass(frozen=True)
+class TrendFinding:
+    """One finding of a trend in words, with its picture (empty where there is nothing to draw)."""
+
+    heading: str
+    says: str
+    means: str
+    picture: str
+
+
+@dataclass(frozen=True)
+class Findings:
+    """What a report is written from. ``found`` is the answer on the readings before the first change, in
+    words, with what was then to be read next; ``now`` the answer on all of them (the same object where
+    nothing was changed); ``book`` the ledgers; ``wait`` what to read after the last change, and when;
+    ``answer`` is ``now`` before it was put into words."""
+
+    call: Call
+    system: UnitSystem
+    found: dict[str, Any]
+    now: dict[str, Any]
+    answer: Answer
+    book: dict[str, Any]
+    wait: dict[str, Any] | None
+    trend: tuple[TrendFinding, ...]
+
+    @property
+    def changes(self) -> tuple[Change, ...]:
+        """What was altered, in order."""
+        return tuple(event for event in self.call.events if isinstance(event, Change))
+
+    @property
+    def readings(self) -> tuple[Reading, ...]:
+        """Every reading, in order."""
+        return tuple(event for event in self.call.events if isinstance(event, Reading))
+
+
+def as_found(call: Call) -> Call:
+    """The call up to its first change; the whole where nothing was changed."""
+    for place, event in enumerate(call.events):
+        if isinstance(event, Change):
+            return call.model_copy(update={"events": call.events[:place]})
+    return call
+
+
+def findings(call: Call, system: UnitSystem, table: TrendTable | None = None) -> Findings:
+    """Weigh and book a call for its report.
+
+    Raises
+    ------
+    InputError
+        For a call without a reading.
+    """
+    if not any(isinstance(event, Reading) for event in call.events):
+        raise InputError("no reading yet; a report needs some, `wringout next` says which first", "events")
+    before = as_found(call)
+    answer = weigh(call, np.random.default_rng(SEED))
+    now = answer_in_words(answer, system)
+    found = now
+    if before is not call and any(isinstance(event, Reading) for event in before.events):
+        found = answer_in_words(weigh(before, np.random.default_rng(SEED), checks=False), system)
+    acted = any(isinstance(event, Change) for event in call.events)
+    return Findings(
+        call,
+        system,
+        found,
+        now,
+        answer,
+        ledger_in_words(call, system),
+        wait_in_words(_since_change(call), system) if acted else None,
+        _trend(call, table, system) if table is not None else (),
+    )
+
+
+def _since_change(call: Call) -> Call:
+    """The call as if nothing had been held after its last change, so that the wait counts from that."""
+    last = max(k for k, event in enumerate(call.events) if isinstance(event, Change))
+    auto = {id(r) for s in operating_states(call) if s.state == "auto" for r in s.readings}
+    later = tuple(event for event in call.events[last + 1 :] if id(event) in auto)
+    return call.model_copy(update={"events": (*call.events[: last + 1], *later)})
+
+
+def _trend(call: Call, table: TrendTable, system: UnitSystem) -> tuple[TrendFinding, ...]:
+    show = shower(system)
+    return tuple(
+        TrendFinding(f.heading(), f.says(show), f.means(), picture_of(f, table, system))
+        for f in findings_of(table, call.unit)
+    )
+
+
+def due(at: datetime, point: dict[str, Any]) -> str:
+    """When a point may be read after the last change: the moment by which nine in ten have settled."""
+    if point["late"] is None:
+        return "not within a day"
+    moment = at + timedelta(seconds=point["late"])
+    return f"{moment:%H:%M}" if moment.date() == at.date() else f"{moment:%Y-%m-%d %H:%M}"
