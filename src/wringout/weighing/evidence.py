@@ -21,10 +21,11 @@ from wringout.machine.room_side import room_balance
 from wringout.machine.steady import Settled, read_points
 from wringout.weighing.answer import Answer
 from wringout.weighing.batch import CONDITIONED, of_settled, settled
+from wringout.weighing.best_fits import covariance, fitted, polished
 from wringout.weighing.consistency import TERMS, consistency
-from wringout.weighing.fit import Fit, fit
+from wringout.weighing.fit import Fit
 from wringout.weighing.hypothesis import Hypothesis
-from wringout.weighing.likelihood import log_density, weight
+from wringout.weighing.likelihood import log_density
 from wringout.weighing.prior import Prior
 from wringout.weighing.situation import Observation, Situation
 from wringout.weighing.trend_signs import Sign
@@ -54,8 +55,6 @@ LN2 = math.log(2.0)
 TINY = 1e-300
 WORTH_NAMING = 0.05  # a cause that is less probable is no suspect
 MOST_SUSPECTS = 5
-POLISH = 10  # steps
-FAR = 6.0  # standard deviations from which a reading may have held a fit in its pull
 DOUBTFUL = 3.0  # standard deviations off the best answer from which a reading is worth taking again
 
 
@@ -144,63 +143,6 @@ class Doubt:
     observation: Observation
     computed: float
     off: float
-
-
-def fitted(answer: Answer, index: int) -> tuple[Fit, int]:
-    """Give the fit that holds a hypothesis, and its row there.
-
-    Parameters
-    ----------
-    answer : Answer
-    index : int
-        Into ``answer.weighed.hypotheses``.
-
-    Returns
-    -------
-    (Fit, int)
-
-    Raises
-    ------
-    IndexError
-        When there is no such hypothesis.
-    """
-    left = index
-    for f in answer.weighed.fits:
-        if left < len(f.hypotheses):
-            return f, left
-        left -= len(f.hypotheses)
-    raise IndexError(f"hypothesis {index} of {len(answer.weighed.hypotheses)}")
-
-
-def polished(answer: Answer, indices: Sequence[int]) -> list[tuple[Fit, int]]:
-    """Give the fits that hold some hypotheses, each at its very best.
-
-    Parameters
-    ----------
-    answer : Answer
-    indices : sequence of int
-        Into ``answer.weighed.hypotheses``.
-
-    Returns
-    -------
-    list of (Fit, int)
-        Fit and row of each.
-
-    Notes
-    -----
-    Search lets a far reading go on pulling, and may leave a hypothesis that explains it badly short of its
-    best; its other readings would then seem to speak against it too. Where a reading is far off, a few steps
-    are made that let it go.
-    """
-    found = [fitted(answer, index) for index in indices]
-    held = [n for n, (f, k) in enumerate(found) if np.abs(f.residual[k]).max(initial=0.0) > FAR]
-    if held:
-        those = [found[n] for n in held]
-        start = np.array([f.z[k] for f, k in those])
-        let_go = fit(answer.at, [f.hypotheses[k] for f, k in those], start, POLISH, weight)
-        for row, n in enumerate(held):
-            found[n] = let_go, row
-    return found
 
 
 def _best(answer: Answer, wanted: list[bool]) -> int:
@@ -426,27 +368,6 @@ def _extent(answer: Answer, f: Fit, k: int, cause: str) -> Extent | None:
     middle = float(f.z[k, column])
     shares = uniform(np.array([middle, middle - deviation, middle + deviation]))
     return Extent(float(shares[0]), float(shares[1]), float(shares[2]))
-
-
-def covariance(f: Fit, k: int) -> Array:
-    """Covariance of a hypothesis's unknowns about its best fit.
-
-    Parameters
-    ----------
-    f : Fit
-    k : int
-        Its row in the fit.
-
-    Returns
-    -------
-    array, (width, width), [-]
-
-    Notes
-    -----
-    Laplace: the inverse of the Gauss-Newton curvature of readings and standard normal prior.
-    """
-    slopes = f.jacobian[k] * np.sqrt(f.weights[k])[:, None]
-    return np.asarray(np.linalg.inv(slopes.T @ slopes + np.eye(slopes.shape[1])))
 
 
 def suspects(answer: Answer, least: float = WORTH_NAMING, most: int = MOST_SUSPECTS) -> tuple[Suspect, ...]:
