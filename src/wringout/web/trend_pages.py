@@ -114,6 +114,7 @@ async def trend(request: Request) -> Response:
         found=found,
         pictures=pictures,
         pending=found is None and not problems,
+        as_part=part,
         seconds=job.seconds,
         part=f"/calls/{here.id}/trends/{request.path_params['sha256']}",
         problems=problems,
