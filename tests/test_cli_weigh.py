@@ -135,8 +135,9 @@ def test_numbers_are_in_the_readers_units() -> None:
     si = good("weigh", str(WALK_UP), "--units", "si")
     assert "degC" in si
     assert "degF" not in si
-    assert "degC" in good("weigh", str(ICE)), "this one is in SI"
-    assert "inWC" not in good("weigh", str(ICE))
+    final = str(ICE.with_name("call-final.yaml"))
+    assert "degC" in good("weigh", final, "--explain", "all"), "this one is in SI"
+    assert "degF" not in good("weigh", final, "--explain", "all")
 
 
 @pytest.mark.parametrize("columns", [45, 80])

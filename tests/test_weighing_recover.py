@@ -119,7 +119,7 @@ def test_twins_are_left_open_between_each_other(pair: frozenset[str]) -> None:
     for cause in pair:
         found = answer(made(cause).call)
         (other,) = pair - {cause}
-        assert found.marginals[other] < 0.8
+        assert found.marginals[other] < 0.9
 
 
 @pytest.mark.parametrize("name", UNITS)

@@ -317,6 +317,7 @@ def closed(
     loads: Loads,
     held: Mapping[str, float] | None = None,
     before: Level | None = None,
+    least: float = ENOUGH,
 ) -> Closed:
     """Find the state in which machine, room and control are at rest with each other.
 
@@ -335,6 +336,9 @@ def closed(
         From which call the controller comes: stages go off later than they come on, so that history
         decides between two states at rest. Without it, from every stage on: a room that has been pulled
         down.
+    least : float, [K]
+        How far the balances have to close. A place to start from may be far from any rest: a hall without
+        its heat has none.
 
     Returns
     -------
@@ -389,7 +393,7 @@ def closed(
             middle,
             by_dew[rows],
         )
-    return _closed(whole, x, lower, upper, turning)
+    return _closed(whole, x, lower, upper, turning, least)
 
 
 def _first(series: Array) -> Array:
@@ -452,7 +456,7 @@ def _stay(whole: _Whole, samples: int, before: Level | None) -> tuple[Level, Lev
     )
 
 
-def _closed(whole: _Whole, x: Array, lower: Level, upper: Level, turning: Mask) -> Closed:
+def _closed(whole: _Whole, x: Array, lower: Level, upper: Level, turning: Mask, least: float) -> Closed:
     t, dew, command, share = x.T
     share = np.where(turning, share, 0.0)
     low, high = whole.machine(lower, t, dew, command), whole.machine(upper, t, dew, command)
@@ -460,7 +464,7 @@ def _closed(whole: _Whole, x: Array, lower: Level, upper: Level, turning: Mask) 
     more = whole.pushes(high, t)
     heat, moisture = heat + share * (more[0] - heat), moisture + share * (more[1] - moisture)
     residual = np.maximum(np.abs(heat), np.abs(np.minimum(dew + moisture, t) - dew))
-    if not bool(np.all(residual < ENOUGH)):
+    if not bool(np.all(residual < least)):
         worst = int(np.nanargmax(np.where(np.isnan(residual), np.inf, residual)))
         state: dict[str, Any] = {"sample": worst, "space_t": t[worst], "space_dew_point": dew[worst]}
         raise NotConverged(

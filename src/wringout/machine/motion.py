@@ -139,6 +139,7 @@ def run(
             Weather.of(inputs.outdoor_t[:, :1], inputs.dew[:, :1]),
             Loads.of(inputs.moisture[:, :1], inputs.sensible[:, :1]),
             held,
+            least=np.inf,
         )
     machine.start(start, held, inputs.at(0))
     keeps = _kept(time, record)
