@@ -117,7 +117,7 @@ def air_after_surface(
     Notes
     -----
     The touched share leaves at the surface temperature, saturated if it was wetter than that. Nearly
-    saturated entering air may so leave up to 3 % over saturation: the saturation curve sags under the
+    saturated entering air may so leave up to 5 % over saturation: the saturation curve sags under the
     straight line of mixing. Heat balances exactly: ``total`` is the air's loss of enthalpy less what the
     condensate carries down the drain at surface temperature.
     """
