@@ -7,7 +7,7 @@ import os
 import shutil
 from collections.abc import Iterator
 
-from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, Error, Page, sync_playwright
 
 FLAGS = [
     "--headless",
@@ -77,8 +77,12 @@ def kept(page: Page) -> None:
 def until(page: Page, promise: str) -> None:
     """Ask again and again until a promise of the page comes true."""
     for _ in range(PATIENCE // 100):
-        if page.evaluate(promise):
-            return
+        try:
+            if page.evaluate(promise):
+                return
+        except Error as error:
+            if "Execution context was destroyed" not in str(error):  # a page on its way to the next one
+                raise
         page.wait_for_timeout(100)
     raise AssertionError(f"never came true: {promise}")
 
