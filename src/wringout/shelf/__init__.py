@@ -1,0 +1,1 @@
+"""Manuals and wiring diagrams of a unit: searchable by word and label, shown with the hit marked, offline."""

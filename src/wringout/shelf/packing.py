@@ -1,0 +1,73 @@
+"""A page as rows of the tables: its words with their boxes, what the index takes, its labels."""
+
+from __future__ import annotations
+
+import struct
+import zlib
+from collections import Counter
+from dataclasses import dataclass, replace
+from typing import Any
+
+from wringout.shelf.reader import Box, Page
+from wringout.shelf.words import Span, labels_of, parts_of, plain, spans
+
+__all__ = ["Packed", "packed", "unpacked", "with_mended"]
+
+_FORM = struct.Struct("<IIffff")
+
+
+@dataclass(frozen=True, slots=True)
+class Packed:
+    """A page ready to be kept; ``whole`` and ``parts`` are what the index of words takes."""
+
+    number: int
+    width: float
+    height: float
+    source: str
+    text: str
+    words: bytes
+    whole: str
+    parts: str
+    labels: dict[str, int]
+    mended: dict[str, str]
+
+
+def packed(page: Page, mended: dict[str, str] | None = None) -> Packed:
+    """A page as it is kept."""
+    rows = b"".join(
+        _FORM.pack(span.start, span.end, *box) for span, box in zip(page.words, page.boxes, strict=True)
+    )
+    written = [span.word for span in page.words]
+    return Packed(
+        number=page.number,
+        width=page.width,
+        height=page.height,
+        source=page.source,
+        text=page.text,
+        words=zlib.compress(rows, 1),
+        whole=" ".join(plain(word) for word in written),
+        parts=" ".join(plain(part) for word in written for part in parts_of(word)),
+        labels=dict(Counter(label for _, _, label in labels_of(written))),
+        mended=mended or {},
+    )
+
+
+def unpacked(text: str, words: bytes) -> tuple[tuple[Span, ...], tuple[Box, ...]]:
+    """Words and boxes of a page out of its row."""
+    rows: list[Any] = list(_FORM.iter_unpack(zlib.decompress(words)))
+    return (
+        tuple(Span(row[0], row[1], text[row[0] : row[1]]) for row in rows),
+        tuple((row[2], row[3], row[4], row[5]) for row in rows),
+    )
+
+
+def with_mended(page: Page, mended: dict[str, str]) -> Page:
+    """The page with words in place of what optical reading took them for; they are of the same length."""
+    text = page.text
+    for span in page.words:
+        if span.word in mended:
+            text = text[: span.start] + mended[span.word] + text[span.end :]
+    again = tuple(spans(text))
+    if [(span.start, span.end) for span in again] != [(span.start, span.end) for span in page.words]:
+        return page  # what was mended reads as other words; leave it as it was read
+    return replace(page, text=text, words=again)
