@@ -6,12 +6,11 @@ import struct
 import zlib
 from collections import Counter
 from dataclasses import dataclass, replace
-from typing import Any
 
 from wringout.shelf.reader import Box, Page
 from wringout.shelf.words import Span, labels_of, parts_of, plain, spans
 
-__all__ = ["Packed", "packed", "unpacked", "with_mended"]
+__all__ = ["Packed", "boxes_of", "packed", "unpacked", "with_mended"]
 
 _FORM = struct.Struct("<IIffff")
 
@@ -52,13 +51,15 @@ def packed(page: Page, mended: dict[str, str] | None = None) -> Packed:
     )
 
 
-def unpacked(text: str, words: bytes) -> tuple[tuple[Span, ...], tuple[Box, ...]]:
-    """Words and boxes of a page out of its row."""
-    rows: list[Any] = list(_FORM.iter_unpack(zlib.decompress(words)))
-    return (
-        tuple(Span(row[0], row[1], text[row[0] : row[1]]) for row in rows),
-        tuple((row[2], row[3], row[4], row[5]) for row in rows),
-    )
+def unpacked(text: str, words: bytes) -> tuple[Span, ...]:
+    """Words of a page out of its row."""
+    rows = _FORM.iter_unpack(zlib.decompress(words))
+    return tuple([Span(start, end, text[start:end]) for start, end, *_ in rows])
+
+
+def boxes_of(words: bytes) -> tuple[Box, ...]:
+    """The boxes of a page's words out of its row."""
+    return tuple((row[2], row[3], row[4], row[5]) for row in _FORM.iter_unpack(zlib.decompress(words)))
 
 
 def with_mended(page: Page, mended: dict[str, str]) -> Page:

@@ -127,8 +127,8 @@ def read_pages(data: bytes, name: str, limits: Limits = USUAL) -> Iterator[Page]
             boxes=tuple((w[2], w[3], w[4], w[5]) for w in header["words"]),
             source="text" if words else "none",
         )
-    if seen != count:
-        raise InputError(f"only {seen} of {count} pages could be read", name)
+    if seen != count or not count:  # a process that ends well and says nothing has read nothing
+        raise InputError(f"only {seen} of {count or 'its'} pages could be read", name)
 
 
 def render(

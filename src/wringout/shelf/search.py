@@ -142,15 +142,16 @@ def search(shelf: Shelf, query: str, *, unit: str | None = None, limit: int = 20
         for page in order[:limit]:
             digest, number, source, text, blob, mended = index.page(page)
             document = documents[digest]
-            found = _places(unpacked(text, blob)[0], ranked[page], terms)
+            on_page = unpacked(text, blob)
+            found = _places(on_page, ranked[page], terms)
             hits.append(
                 Hit(
                     place=Place(digest[:SHORT], number, tuple(found[:MOST_WORDS])),
                     document=document.name,
                     pages=document.pages,
                     nearness=ranked[page].nearness,
-                    words=_written(unpacked(text, blob)[0], found),
-                    excerpt=_excerpt(text, unpacked(text, blob)[0], found),
+                    words=_written(on_page, found),
+                    excerpt=_excerpt(text, on_page, found),
                     source=source,
                     mended=json.loads(mended),
                     units=document.units,

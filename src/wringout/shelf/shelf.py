@@ -15,7 +15,7 @@ from wringout.errors import InputError
 from wringout.shelf.hit import Place
 from wringout.shelf.limits import USUAL, Limits
 from wringout.shelf.ocr import DOTS, Engine, page_of_lines
-from wringout.shelf.packing import Packed, packed, unpacked, with_mended
+from wringout.shelf.packing import Packed, boxes_of, packed, unpacked, with_mended
 from wringout.shelf.reader import Page, Picture, Wanted, bytes_of, read_pages, render
 from wringout.shelf.tables import open_tables, transaction, words
 from wringout.shelf.words import keys_of, plain, settled
@@ -240,9 +240,9 @@ class Shelf:
         """
         page, document, hit = self._page_of(hit)
         with words(self.path):
-            text, blob = self._need("SELECT text, words FROM pages WHERE id = ?", (page,))
+            (blob,) = self._need("SELECT words FROM pages WHERE id = ?", (page,))
             (data,) = self._need("SELECT data FROM documents WHERE sha256 = ?", (document.sha256,))
-        boxes = unpacked(text, blob)[1]
+        boxes = boxes_of(blob)
         wanted = tuple(boxes[word] for word in hit.words if boxes[word][2] > boxes[word][0])
         (picture,) = render(data, document.name, [Wanted(hit.page, wanted)], scale=scale, limits=limits)
         return picture
@@ -257,7 +257,7 @@ class Shelf:
         """
         page, _, hit = self._page_of(hit)
         text, blob = self._need("SELECT text, words FROM pages WHERE id = ?", (page,))
-        spans = unpacked(text, blob)[0]
+        spans = unpacked(text, blob)
         return tuple(spans[word].word for word in hit.words)
 
     # ------------------------------------------------------------------------------------ parts
@@ -283,7 +283,7 @@ class Shelf:
         if row is None:
             raise InputError(f"{document.name} has no page {hit.page}; it has {document.pages}", str(hit))
         if hit.words:
-            count = len(unpacked(row[1], row[2])[0])
+            count = len(boxes_of(row[2]))
             if max(hit.words) >= count:
                 raise InputError(f"page {hit.page} has no word {max(hit.words)}; it has {count}", str(hit))
         return int(row[0]), document, Place(document.short, hit.page, hit.words)

@@ -10,6 +10,7 @@ import re
 import unicodedata
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from typing import NamedTuple
 
 __all__ = [
     "JOINED",
@@ -35,8 +36,7 @@ JOINED = re.compile(r"[^\W\d_]{1,4}")
 _LOOK_ALIKE = str.maketrans({"o": "0", "i": "1", "l": "1"})
 
 
-@dataclass(frozen=True, slots=True)
-class Span:
+class Span(NamedTuple):
     """A word in a text: its place and the word itself."""
 
     start: int
@@ -67,6 +67,8 @@ def spans(text: str) -> Iterator[Span]:
 
 def plain(word: str) -> str:
     """A word without case and accents, as the index compares it."""
+    if word.isascii():
+        return word.lower()
     decomposed = unicodedata.normalize("NFKD", word.casefold())
     return "".join(c for c in decomposed if not unicodedata.combining(c))
 
