@@ -107,7 +107,7 @@ class _Ranked:
     matches: tuple[tuple[str, _Match], ...]
 
 
-def search(shelf: Shelf, query: str, *, unit: str | None = None, limit: int = 20) -> Found:
+def search(shelf: Shelf, query: str, *, unit: str | None = None, limit: int = 10) -> Found:
     """Pages on which all words of a query stand, or nearly; where there is none, those with most of them.
 
     The order is: as written, all words apart, other capitals, other spacing or separators, O for 0 and I for
@@ -276,15 +276,13 @@ class _Index:
                 nearness = Nearness.SPACING if compact == keys.compact else Nearness.LOOKS
             near[number] = label, nearness, 0
         if len(keys.compact) > 1:
+            numbers = keys.digits.split("-")
+            same = "letters = ? AND " + " AND ".join("instr(digits, ?)" for _ in numbers)
             longer_ones = self.database.execute(
                 "SELECT id, label, compact, look_alike, letters, digits FROM labels "
-                "WHERE instr(compact, :compact) OR (letters = :letters AND instr(digits, :longest)) "
+                f"WHERE instr(compact, ?) OR (letters != '' AND {same}) "
                 "ORDER BY length(compact), compact, label",
-                {
-                    "compact": keys.compact,
-                    "letters": keys.letters,
-                    "longest": max(keys.digits.split("-"), key=len),
-                },
+                (keys.compact, keys.letters, *numbers),
             )
             for number, label, *found_keys in longer_ones:
                 longer = Keys(*found_keys)
