@@ -9,6 +9,7 @@ import httpx
 import pytest
 
 from web.client import FIRST, Client, demo_events
+from web.server import DEMO
 
 
 @pytest.fixture(scope="module")
@@ -165,3 +166,14 @@ def test_a_line_taken_back_stays_in_the_record_struck_out(client: Client) -> Non
     assert event is not None
     text = client.post(f"{call}/withdraw/{event[1]}")
     assert "<s>wrong unit</s>" in text
+
+
+def test_a_call_sent_twice_is_one_and_the_page_filled_in_anew_is_another(client: Client) -> None:
+    sent = {"complaint": "Drips on the boards.", "unit": "new", "id": "019aa000-0000-7000-8000-000000000001"}
+    files = {"document": ("unit.yaml", (DEMO / "unit.yaml").read_bytes())}
+    for complaint in (sent["complaint"], sent["complaint"], "Another hall."):
+        client.post("/calls/new", files=files, **{**sent, "complaint": complaint})
+    first, second, third = client.seen[-3:]
+    assert first == second
+    assert third != first
+    assert "Another hall." in client.get(third.removesuffix("/readings"))

@@ -8,7 +8,18 @@ import pytest
 
 from test_trends_cli import write
 from trend_samples import simulate
+from web.browsing import browser, listened, phone, settled, until
 from web.client import Client
+
+DRAWN = """(() => {
+  const c = document.querySelector('#plots canvas');
+  const data = c.getContext('2d').getImageData(0, 0, c.width, c.height).data;
+  return data.reduce((n, v, k) => n + (k % 4 === 3 && v > 0), 0);
+})()"""
+PICTURE = """(() => {
+  const text = document.querySelector('#plots canvas').toDataURL();
+  return [...text].reduce((n, c) => (n * 31 + c.charCodeAt(0)) | 0, 7);
+})()"""
 
 
 @pytest.fixture(scope="module")
@@ -55,3 +66,28 @@ def test_what_is_no_log_is_refused_in_words(client: Client, trend: str) -> None:
     assert "Choose the controller" in client.post(there, 422)
     client.post(there, files={"file": ("log.csv", b"a note, not a log", "text/csv")})
     assert "To mend" in client.wait_for(client.seen[-1]), "also where a script puts the part in its place"
+
+
+def test_the_plot_draws_and_zooms_under_the_policy(address: str, trend: str) -> None:
+    with browser() as made:
+        context = phone(made, address)
+        page = context.new_page()
+        errors = listened(page)
+        page.goto(trend)
+        settled(page)
+        until(page, "document.querySelectorAll('#plots canvas').length > 0")
+        before = page.evaluate(DRAWN)
+        assert before > 500, "lines are on the canvas"
+        over = page.locator("#plots .u-over").first
+        over.scroll_into_view_if_needed()
+        box = over.bounding_box()
+        assert box is not None
+        labels = page.evaluate(PICTURE)
+        page.mouse.move(box["x"] + 60, box["y"] + 60)
+        page.mouse.down()
+        page.mouse.move(box["x"] + 160, box["y"] + 60, steps=5)
+        page.mouse.up()
+        until(page, f"({PICTURE}) !== {labels!r}")
+        assert page.evaluate("document.documentElement.scrollWidth") <= 390
+        assert errors == []
+        context.close()

@@ -14,6 +14,7 @@ from wringout.documents.draft import QUESTIONS, draft
 from wringout.documents.load import unit_from_text
 from wringout.documents.overview import kind_in_words
 from wringout.errors import DataError, InputError
+from wringout.records.identifiers import checked
 from wringout.showing.words import pretty
 from wringout.web.desk import SAID, UNREADABLE, Here, now_text
 from wringout.web.pages import Problem, back, form_of, page, session, shared, system_for, text_of
@@ -73,7 +74,12 @@ async def call_begin(request: Request) -> Response:
     everything, who = shared(request), session(request).writer
     store = everything.desk.store
     try:
+        sent = text_of(form, "id", 40)
         complaint = text_of(form, "complaint", needed="Say what is wrong, in the words of who complains.")
+        if sent and store.is_open(checked(sent, "call")):
+            if store.call(sent).complaint == complaint:
+                return back(f"/calls/{sent}/readings", request)  # sent twice: one call
+            sent = ""  # the same page filled in anew, after going back: another call
         known = text_of(form, "unit")
         unit_id, text = "", ""
         upload = form.get("document")
@@ -91,7 +97,7 @@ async def call_begin(request: Request) -> Response:
     except InputError as error:
         given = {key: value for key, value in form.items() if isinstance(value, str)}
         return await call_new(request, (Problem(str(error), error.place or "document"),), given)
-    call_id = store.open_call(unit_id, complaint, author=who.author, device=who.device)
+    call_id = store.open_call(unit_id, complaint, author=who.author, device=who.device, call_id=sent or None)
     return back(f"/calls/{call_id}/readings", request)
 
 

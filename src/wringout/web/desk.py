@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any
 
+from wringout.catalogue.calls import vocabulary
 from wringout.documents.call import Call, Force, Release
 from wringout.documents.states import state_name
 from wringout.errors import InputError
@@ -77,7 +78,6 @@ class Desk:
 
     def __init__(self, store: Store) -> None:
         self.store = store
-        self._here: dict[str, tuple[str, Here]] = {}
 
     def here(self, call_id: str) -> Here:
         """A call as it stands.
@@ -87,17 +87,8 @@ class Desk:
         InputError
             When there is no such call.
         """
-        folded = self.store.call(checked(call_id, "call"))
-        tree = self.store.call_tree(call_id)
-        document = json.dumps(tree, ensure_ascii=False, sort_keys=True)
-        kept = self._here.get(call_id)
-        if kept is not None and kept[0] == document:
-            return Here(call_id, folded, document, kept[1].call)
-        found = Here(call_id, folded, document, jobs.read_document(document))
-        if len(self._here) > 64:
-            self._here.clear()
-        self._here[call_id] = (document, found)
-        return found
+        folded, tree, call = self.store.standing(checked(call_id, "call"), vocabulary())
+        return Here(call_id, folded, json.dumps(tree, ensure_ascii=False, sort_keys=True), call)
 
     def keep(
         self,
