@@ -4,10 +4,12 @@ within bounds, and how the browser of these tests is had."""
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import re
 import shutil
 import ssl
 import subprocess
+import time
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -233,3 +235,21 @@ def test_without_a_browser_the_set_up_says_the_command_and_fails(tmp_path: Path)
     )
     assert done.returncode == 1
     assert "apt-get install -y --no-install-recommends chromium" in done.stderr
+
+
+def test_a_server_that_is_ended_leaves_no_process_behind(tmp_path: Path) -> None:
+    def left() -> int:
+        """Processes with the home that only this server and its workers have."""
+        found = 0
+        for place in Path("/proc").glob("[0-9]*/environ"):
+            with contextlib.suppress(OSError):
+                found += f"HOME={tmp_path}\0".encode() in place.read_bytes()
+        return found
+
+    with served(tmp_path):
+        assert left() >= 2, "the server and a worker"
+    for _ in range(50):
+        if not left():
+            break
+        time.sleep(0.1)
+    assert left() == 0

@@ -83,8 +83,9 @@ class Weigher:
         """End the processes."""
         with self._lock:
             if self._pool is not None:
+                working = list((self._pool._processes or {}).values())  # the pool forgets them as it shuts
                 self._pool.shutdown(wait=False, cancel_futures=True)
-                for process in list((self._pool._processes or {}).values()):
+                for process in working:
                     process.terminate()
                 self._pool = None
 
