@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from wringout.weighing.answer import Answer
     from wringout.weighing.next_check import Check
 
-__all__ = ["INSTRUMENT", "best_sets", "cares_of", "checks_text", "none_left", "what_it_tells", "worth_asking"]
+__all__ = ["best_sets", "cares_of", "checks_text", "none_left", "what_it_tells", "worth_asking"]
 
 SEED = 2
 MOST_SETS = 3
@@ -30,19 +30,6 @@ AGAIN = (
     "another hand."
 )
 LEAST = 0.02  # a set that is less probable is not worth a line here
-INSTRUMENT = {
-    "handheld": "a handheld instrument, where the air is well mixed",
-    "traverse": "a traverse of the duct, many places",
-    "manometer": "a manometer across it",
-    "display": "the controller's display",
-    "clamp": "a clamp around one insulated conductor",
-    "bucket": "a bucket and a watch",
-    "gauges": "gauges",
-    "strap_on": "a probe strapped on the pipe, wrapped in insulation",
-    "seen": "a look",
-    "meter": "a meter at the terminals, plug in",
-    "clamp_on_ultrasonic": "a clamp-on ultrasonic meter on a straight length of pipe",
-}
 
 
 def worth_asking(answer: Answer, most: int) -> list[Check]:

@@ -61,7 +61,7 @@ def command(call: str, as_json: bool, count: int, units: UnitSystem | None) -> N
 def _steps(state: str, names: Sequence[str], again: frozenset[str] = frozenset()) -> list[str]:
     """What to do for some readings in one state, in order; ``again`` are points that were read before."""
     from wringout.catalogue.points import point
-    from wringout.cli.check_text import INSTRUMENT
+    from wringout.showing.words import INSTRUMENT
     from wringout.weighing.evidence_words import plain
 
     reads = [

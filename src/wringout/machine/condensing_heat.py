@@ -7,7 +7,7 @@ import numpy as np
 from wringout.machine.design import GAS_RESERVE, WATER_EXPONENT, Design
 from wringout.machine.parameters import Array, Values
 
-__all__ = ["condensate_leaving", "condensing", "gas_before"]
+__all__ = ["condensate_leaving", "condensing", "gas_before", "share_on_offer"]
 
 FILM_SHARE = 0.5  # of the exchanger's resistance at rating lies in the condensing film (common practice)
 # per kelvin, of the heat of condensing from superheated gas to liquid: about 1.0 and 1.5 kJ/(kg K) against
@@ -39,10 +39,7 @@ def condensing(design: Design, p: Values, main_rate: Array) -> tuple[Array, Arra
     of superheat, a fifth at most, is taken at condensing temperature.
     """
     conductance = _plates(design, p, main_rate)
-    # a starved plant is stated against the design heat, not against the reserve
-    usual = GAS_RESERVE * p["plant_ratio"]
-    share = np.where(p["gas_share"] < 1.0, p["gas_share"], usual) * p["diverted_share"]
-    heat = design.source_heat * share * (1.0 - p["upstream_share"])
+    heat = design.source_heat * share_on_offer(p) * (1.0 - p["upstream_share"])
     return -np.expm1(-conductance / main_rate), _temperature(design, p), np.asarray(heat)
 
 
@@ -96,6 +93,23 @@ def condensate_leaving(
     used = np.clip(known / (main_rate * np.maximum(apart, 1e-3)), 0.0, 1.0 - 1e-9)
     left = np.maximum(_plates(design, p, main_rate) + main_rate * np.log1p(-used), 0.0)
     return np.asarray(source_in + apart * np.exp(-np.minimum(left / (known * LIQUID_PER_KELVIN), 50.0)))
+
+
+def share_on_offer(p: Values) -> Array:
+    """Give the most gas that the plant has for the exchanger, as a share of the design's.
+
+    Parameters
+    ----------
+    p : Values
+
+    Returns
+    -------
+    array, (samples,), [-]
+    """
+    usual = GAS_RESERVE * p["plant_ratio"]
+    # a starved plant is stated against the design heat, not against the reserve; a diverting valve that
+    # stays put lets its share of all the gas there is through
+    return np.asarray(np.where(p["gas_share"] < 1.0, p["gas_share"], usual) * p["diverted_share"])
 
 
 def _temperature(design: Design, p: Values) -> Array:

@@ -11,8 +11,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from wringout.machine.condensing_heat import condensate_leaving, condensing, gas_before
-from wringout.machine.design import GAS_RESERVE, WATER_EXPONENT, Design
+from wringout.machine.condensing_heat import condensate_leaving, condensing, gas_before, share_on_offer
+from wringout.machine.design import WATER_EXPONENT, Design
 from wringout.machine.parameters import Array, Values
 from wringout.physics.exchanger import counterflow
 
@@ -111,11 +111,7 @@ def gas_on_offer(design: Design, p: Values) -> tuple[Array, Array]:
     # gas left by an exchanger upstream comes cooler; its heat is taken as even over its temperature span
     span = design.gas_in + p["gas_in_shift"] - design.gas_out
     hot = design.gas_in + p["gas_in_shift"] - p["upstream_share"] * span
-    usual = design.gas_capacity_rate * GAS_RESERVE * p["plant_ratio"]
-    # a starved plant is stated against the design heat, not against the reserve
-    starved = design.gas_capacity_rate * p["gas_share"]
-    # a diverting valve that stays put lets its share of all the gas there is through
-    return hot, np.where(p["gas_share"] < 1.0, starved, usual) * p["diverted_share"]
+    return hot, design.gas_capacity_rate * share_on_offer(p)
 
 
 def plate_conductance(design: Design, p: Values, main_rate: Array, gas_rate: Array) -> Array:

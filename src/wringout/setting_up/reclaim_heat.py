@@ -8,7 +8,13 @@ from wringout.errors import InputError
 from wringout.machine.design import GAS_RESERVE
 from wringout.physics.fluid import capacity_rate
 from wringout.physics.moist_air import standard_pressure
-from wringout.physics.refrigerant import available_heat, bubble_pressure, dew_pressure, heat_share_above
+from wringout.physics.refrigerant import (
+    REFRIGERANTS,
+    available_heat,
+    bubble_pressure,
+    dew_pressure,
+    heat_share_above,
+)
 from wringout.quantity import Dimension
 from wringout.setting_up.answer import Answer, Array, Value, worked
 from wringout.setting_up.inputs import Ask, Inputs
@@ -19,21 +25,6 @@ __all__ = ["RECLAIM_HEAT", "heat_of_air", "usable_share"]
 _D = Dimension
 LIQUID = 2.0  # K of subcooling behind an exchanger that condenses; common practice
 AIR_SPECIFIC_HEAT = 1020.0  # J/(kg K) of dry air with 7.5 g/kg of vapour
-REFRIGERANTS = (
-    "R744",
-    "R134a",
-    "R404A",
-    "R407A",
-    "R407C",
-    "R407F",
-    "R410A",
-    "R448A",
-    "R449A",
-    "R454B",
-    "R513A",
-    "R32",
-    "R507A",
-)
 
 ASKS = (
     Ask(
