@@ -8,6 +8,8 @@ from collections.abc import Iterable
 
 import click
 
+from wringout.showing.plain import chance
+
 __all__ = ["chance", "counted", "heading", "item", "listed", "paragraph", "width"]
 
 WIDEST, NARROWEST = 80, 24
@@ -53,15 +55,6 @@ def listed(marks: Iterable[tuple[str, str]], indent: int = 0) -> list[str]:
     rows = list(marks)
     wide = max((len(mark) for mark, _ in rows), default=0)
     return [item(mark.rjust(wide), text, indent) for mark, text in rows]
-
-
-def chance(probability: float) -> str:
-    """A probability in plain numbers: never 0 % or 100 %, which nothing measured ever is."""
-    if probability < 0.005:
-        return "under 1 %"
-    if probability > 0.995:
-        return "over 99 %"
-    return f"{100.0 * probability:.0f} %"
 
 
 def counted(count: int, word: str) -> str:

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from wringout.errors import InputError
+from wringout.showing.plain import span
 
 if TYPE_CHECKING:
     from wringout.machine.parameters import Array
@@ -135,17 +136,6 @@ def _row(point: PointWait) -> dict[str, Any]:
     }
 
 
-def _span(seconds: float) -> str:
-    """A wait in words short enough for a column."""
-    if not math.isfinite(seconds):
-        return "over 24 h"
-    if seconds < 30.0:
-        return "at once"
-    if seconds < 5400.0:
-        return f"{math.ceil(seconds / 60.0)} min"
-    return f"{seconds / 3600.0:.1f} h" if seconds < 36.0 * 3600.0 else f"{seconds / 86400.0:.0f} days"
-
-
 def _text(found: Waiting, units: UnitSystem, call: str, all_cautions: bool) -> list[str]:
     from wringout.catalogue.steps import Step, cautions_of
     from wringout.cli.cautions_text import every_caution, short_cautions
@@ -197,14 +187,14 @@ def _told(found: Waiting) -> str:
     if found.passed < 0.0:
         return f"{at} lies before it: nothing can be told of it yet."
     return (
-        f"At {at}, {_span(found.passed)} after it, {counted(len(found.told), 'point')} of "
+        f"At {at}, {span(found.passed)} after it, {counted(len(found.told), 'point')} of "
         f"{len(found.points)} can be told: nine healthy machines in ten have done 95 % of the way."
     )
 
 
 def _line(point: PointWait, units: UnitSystem, wide: int, times: bool = True) -> str:
     band = _band(point, units) + (" (swings)" if point.swings else "")
-    spans = [_span(value) for value in (point.to_63, point.to_95, point.late_95)]
+    spans = [span(value) for value in (point.to_63, point.to_95, point.late_95)]
     if wide >= WIDE:
         columns = "".join(f"{span:>10}" for span in spans) if times else ""
         line = f"  {point.point:<26}{columns}  {band}"

@@ -7,7 +7,7 @@ import numpy as np
 from wringout.machine.design import GAS_RESERVE, WATER_EXPONENT, Design
 from wringout.machine.parameters import Array, Values
 
-__all__ = ["condensate_leaving", "condensing", "gas_before", "share_on_offer"]
+__all__ = ["condensate_leaving", "condensing", "gas_before", "share_on_offer", "temperature"]
 
 FILM_SHARE = 0.5  # of the exchanger's resistance at rating lies in the condensing film (common practice)
 # per kelvin, of the heat of condensing from superheated gas to liquid: about 1.0 and 1.5 kJ/(kg K) against
@@ -40,7 +40,7 @@ def condensing(design: Design, p: Values, main_rate: Array) -> tuple[Array, Arra
     """
     conductance = _plates(design, p, main_rate)
     heat = design.source_heat * share_on_offer(p) * (1.0 - p["upstream_share"])
-    return -np.expm1(-conductance / main_rate), _temperature(design, p), np.asarray(heat)
+    return -np.expm1(-conductance / main_rate), temperature(design, p), np.asarray(heat)
 
 
 def gas_before(design: Design, p: Values, condensing_temperature: Array) -> Array:
@@ -112,7 +112,18 @@ def share_on_offer(p: Values) -> Array:
     return np.asarray(np.where(p["gas_share"] < 1.0, p["gas_share"], usual) * p["diverted_share"])
 
 
-def _temperature(design: Design, p: Values) -> Array:
+def temperature(design: Design, p: Values) -> Array:
+    """Give the temperature at which the plant's gas condenses.
+
+    Parameters
+    ----------
+    design : Design
+    p : Values
+
+    Returns
+    -------
+    array, (samples,), [degC]
+    """
     return np.asarray(design.gas_condensing + p["condensing_gas_shift"])
 
 

@@ -25,7 +25,6 @@ __all__ = ["HotGas", "Loop", "Pipes", "Stem", "source_terms"]
 
 KNOTS = 513  # of valve position, between which flows and exchangers are looked up
 MOST_HEAT, MOST_RISE = 1e12, 1e3  # W and K that stand for no limit
-MOST_HEAT, MOST_RISE = 1e12, 1e3  # W and K that stand for no limit
 SWITCH_WIDTH = 0.004  # of design flow, over which the settled machine's flow switch turns
 STANDING_SHARE = 3e-4  # of design flow; less than that renews no source
 AIR_SPECIFIC_HEAT = 1016.0  # J/(kg K), as the settled machine takes it

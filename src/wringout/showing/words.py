@@ -11,6 +11,7 @@ from wringout.documents.call import Reading
 from wringout.ledger.entries import Amount, Band
 from wringout.quantity import PREFERRED, Dimension, UnitSystem, format
 from wringout.quantity import UNITS as KNOWN
+from wringout.showing.plain import chance, span
 
 __all__ = [
     "INSTRUMENT",
@@ -64,26 +65,6 @@ def reading_words(reading: Reading, system: UnitSystem) -> str:
     temperature = dimension in (Dimension.TEMPERATURE, Dimension.TEMPERATURE_DIFFERENCE)
     foreign = reading.unit_text != ours.partition(" ")[2]
     return pretty(ours if temperature and foreign else reading.text)
-
-
-def chance(p: float) -> str:
-    """Write a probability in per cent; what is next to nothing or next to certain is said so."""
-    if p < 0.005:
-        return "under 1 %"
-    if p > 0.995:
-        return "over 99 %"
-    return f"{100.0 * p:.0f} %"
-
-
-def span(seconds: float) -> str:
-    """Write a time to wait."""
-    if not math.isfinite(seconds):
-        return "over 24 h"
-    if seconds < 30.0:
-        return "at once"
-    if seconds < 5400.0:
-        return f"{math.ceil(seconds / 60.0)} min"
-    return f"{seconds / 3600.0:.1f} h" if seconds < 36.0 * 3600.0 else f"{seconds / 86400.0:.0f} days"
 
 
 def range_words(name: str, low: float, high: float, system: UnitSystem) -> str:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from wringout.machine import condensing_heat
 from wringout.machine.parameters import Array
 from wringout.machine.steady import Settled
 from wringout.machine.water_side import Water
@@ -135,7 +136,7 @@ def undecided_condensate(s: Settled, w: Water) -> Array:
     With all its plates condensing it leaves at condensing temperature, starved at the water's; in between,
     plates may drain or flood, and it leaves anywhere between the two.
     """
-    apart = np.maximum(s.design.gas_condensing + s.values["condensing_gas_shift"] - w.source_in, 0.0)
+    apart = np.maximum(condensing_heat.temperature(s.design, s.values) - w.source_in, 0.0)
     to_spare = np.clip(1.0 - w.source_heat / np.maximum(w.reserve, 1.0), 0.0, 1.0)
     return np.asarray(UNDECIDED_SHARE * apart * -np.expm1(-to_spare / TO_SPARE))
 
