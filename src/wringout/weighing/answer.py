@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -11,6 +11,7 @@ from wringout.catalogue.points import point, points_of, sigma
 from wringout.documents.call import Call
 from wringout.machine.parameters import Array
 from wringout.weighing.hypothesis import parts_of
+from wringout.weighing.known import Known
 from wringout.weighing.likelihood import log_density, log_density_astray
 from wringout.weighing.next_check import Check, next_checks
 from wringout.weighing.prior import Prior
@@ -136,7 +137,11 @@ def unlisted(weighed: Weighed, log_posterior: Array) -> float:
 
 
 def weigh(
-    call: Call, rng: np.random.Generator, checks: bool = True, trend: LoggedTrend | None = None
+    call: Call,
+    rng: np.random.Generator,
+    checks: bool = True,
+    trend: LoggedTrend | None = None,
+    known: Known | None = None,
 ) -> Answer:
     """Weigh a call.
 
@@ -149,13 +154,15 @@ def weigh(
         Whether to look for next checks.
     trend : LoggedTrend, optional
         What a log of the days before the visit shows, beside the readings or without any.
+    known : Known, optional
+        What earlier visits told of this machine; without it, it is any machine of its kind.
 
     Returns
     -------
     Answer
     """
     prior = prior_of(call)
-    what = problem(call, sigma)
+    what = replace(problem(call, sigma), known=known)
     signs: tuple[Sign, ...] = ()
     if trend is not None:
         what, signs = with_moments(what, call, trend, sigma), signs_of(trend)

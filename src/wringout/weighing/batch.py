@@ -67,7 +67,7 @@ def values_of(
     dict of array
     """
     count = z.shape[0]
-    values: dict[str, Array] = neutral(at.problem.design) | healthy_values(at.rows, z)
+    values: dict[str, Array] = neutral(at.problem.design) | healthy_values(at.rows, at.machine(z))
     values |= {name: np.full(1, value) for name, value in at.idle.items()}
     severity = uniform(z[:, at.first_severity :])
     # the same part with its severities in the same columns acts on all its rows at once

@@ -9,6 +9,7 @@ from datetime import datetime
 from wringout.documents.call import Call, Change
 from wringout.documents.states import forced, operating_states
 from wringout.machine.design import Design, design
+from wringout.weighing.known import Known
 
 __all__ = ["Observation", "Problem", "Situation", "problem"]
 
@@ -66,10 +67,11 @@ class Situation:
 
 @dataclass(frozen=True)
 class Problem:
-    """Everything that weighing needs to know of a call."""
+    """Everything that weighing needs to know of a call; ``known`` is what earlier visits told of the unit."""
 
     design: Design
     situations: tuple[Situation, ...]
+    known: Known | None = None
 
     @property
     def count(self) -> int:

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wringout.machine.conditions import Conditions
-from wringout.machine.parameters import Array, Spread, spreads
+from wringout.machine.parameters import Array, Spread, healthy_values, spreads
 from wringout.weighing.situation import Problem, Situation
 
 __all__ = ["Layout", "conditions", "layout", "stage_steps", "uniform"]
@@ -54,7 +54,8 @@ _SOLE_POINT = {
 
 @dataclass(frozen=True)
 class Layout:
-    """Which column of a row means what."""
+    """Which column of a row means what; ``middle`` and ``root`` make the machine's columns those of a machine
+    that is known from earlier visits."""
 
     problem: Problem
     rows: tuple[Spread, ...]
@@ -63,11 +64,20 @@ class Layout:
     severities: int
     relevant: tuple[Mask, ...]
     idle: Mapping[str, float]
+    middle: Array | None = None
+    root: Array | None = None
 
     @property
     def width(self) -> int:
         """Number of columns."""
         return len(self.names)
+
+    def machine(self, z: Array) -> Array:
+        """The machine's spreads [standard deviations of its kind] of rows of unknowns."""
+        own = z[:, : len(self.rows)]
+        if self.middle is None or self.root is None:
+            return own
+        return np.asarray(self.middle + own @ self.root)
 
     def visit_column(self, visit: int, name: str) -> int:
         """Column of one visit's condition."""
@@ -130,12 +140,13 @@ def layout(problem: Problem, severities: int, rows: tuple[Spread, ...] | None = 
         mask[first_shift + i * len(SHIFT) : first_shift + (i + 1) * len(SHIFT)] = True
         relevant.append(mask)
     kept = {row.name for row in rows}
-    idle = {
-        row.name: 1.0 if row.kind == "ratio" else 0.0
-        for row in spreads(problem.design)
-        if row.name not in kept
-    }
-    whole = Layout(problem, rows, tuple(names), visits, severities, tuple(relevant), idle)
+    left = tuple(row for row in spreads(problem.design) if row.name not in kept)
+    resting, middle, root = np.zeros((1, len(left))), None, None
+    if problem.known is not None:
+        middle, root = problem.known.of([row.name for row in rows])
+        resting = problem.known.of([row.name for row in left])[0][None]
+    idle = {name: float(value[0]) for name, value in healthy_values(left, resting).items()}
+    whole = Layout(problem, rows, tuple(names), visits, severities, tuple(relevant), idle, middle, root)
     return replace(whole, relevant=tuple(mask & _felt(whole, i) for i, mask in enumerate(relevant)))
 
 
