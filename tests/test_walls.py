@@ -37,7 +37,8 @@ ALLOWED: dict[str, set[str]] = {
     "trace": {"documents", "physics", "quantity"},
     "records": {"documents"},
     "shelf": {"records"},
-    "capture": {"records"},
+    # of trends only how columns are guessed and mapped; of the machine only what the simulated devices run
+    "capture": {"records", "trends", "machine", "catalogue", "documents", "quantity"},
     "sweep": {"trends", "weighing"},
     "showing": {"proof", "ledger", "weighing", "machine", "catalogue", "documents", "physics", "quantity"},
 }
