@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, fields, is_dataclass, replace
-from typing import Any
+from dataclasses import dataclass, fields, is_dataclass
+from typing import Any, cast
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,6 +26,7 @@ __all__ = ["CONDITIONED", "Residuals", "settled", "values_of", "residuals"]
 Rows = NDArray[np.intp]
 # a reading of these is taken as the state itself rather than as evidence about it
 CONDITIONED = ("shown.stages_called", "shown.dehumidifying")
+_SURROUNDINGS = tuple(f.name for f in fields(Conditions))
 TERM_SLIP = 0.02  # a control or a room that is between two states: treated like a slip
 
 
@@ -155,15 +156,21 @@ def residuals(
     joined_conditions: list[Conditions] = []
     counts = [z.shape[0] for _, _, z in blocks]
     is_beyond = np.array(["beyond-design" in h.causes for h in hypotheses])
+    # situations of one machine that are asked for the same rows share its parameters
+    made: dict[tuple[int, int, frozenset[str]], dict[str, Array]] = {}
     for index, owner, z in blocks:
-        joined_values.append(values_of(at, hypotheses, owner, z, at.problem.situations[index].mended))
+        mended = at.problem.situations[index].mended
+        key = id(owner), id(z), mended
+        if key not in made:
+            made[key] = values_of(at, hypotheses, owner, z, mended)
+        joined_values.append(made[key])
         joined_conditions.append(conditions(at, index, z, is_beyond[owner]))
     values = {
         name: _joined([v[name] for v in joined_values], counts)
         for name in dict.fromkeys(name for v in joined_values for name in v)
     }
     surroundings = Conditions(
-        *(_joined([getattr(c, f.name) for c in joined_conditions], counts) for f in fields(Conditions))
+        *(_joined([getattr(c, name) for c in joined_conditions], counts) for name in _SURROUNDINGS)
     )
     whole = settle(at.problem.design, values, surroundings)
     read = {o.point for index, _, _ in blocks for o in at.problem.situations[index].observations}
@@ -172,7 +179,7 @@ def residuals(
     first = 0
     for (index, _, _), count in zip(blocks, counts, strict=True):
         rows = slice(first, first + count)
-        part = _taken(whole, rows)
+        part = cast(Settled, _Rows(whole, rows))
         here = {name: value[rows] if value.shape[0] > 1 else value for name, value in points.items()}
         found.append(against(part, here, at.problem.situations[index], count))
         first += count
@@ -181,29 +188,41 @@ def residuals(
 
 def _joined(parts: Sequence[Array], counts: Sequence[int]) -> Array:
     """Arrays of blocks end to end; one entry stays one entry where it is the same for all blocks."""
-    if all(part.shape[0] == 1 for part in parts) and sum(counts) > 1:
-        first = parts[0][0]
-        if all(part[0] == first or (part[0] != part[0] and first != first) for part in parts[1:]):
-            return parts[0]
-    whole = np.empty(sum(counts))
-    start = 0
-    for part, count in zip(parts, counts, strict=True):
-        whole[start : start + count] = part
-        start += count
-    return whole
+    first = parts[0]
+    if first.shape[0] == 1 and sum(counts) > 1:
+        value = first.item()
+        if all(
+            part is first
+            or (part.shape[0] == 1 and (part.item() == value or np.isnan([part.item(), value]).all()))
+            for part in parts[1:]
+        ):
+            return first
+    return np.concatenate(
+        [
+            part if part.shape[0] == count else np.full(count, part[0])
+            for part, count in zip(parts, counts, strict=True)
+        ]
+    )
 
 
-def _taken(thing: Any, rows: slice) -> Any:
-    """The same structure of arrays with some of its rows."""
+class _Rows:
+    """Some rows of a structure of arrays, cut when asked for: of a hundred arrays few ever are."""
+
+    def __init__(self, whole: Any, rows: slice) -> None:
+        self._whole, self._rows = whole, rows
+
+    def __getattr__(self, name: str) -> Any:
+        return _cut(getattr(self._whole, name), self._rows)
+
+    def __getitem__(self, name: str | int) -> Any:
+        return _cut(self._whole[name], self._rows)
+
+
+def _cut(thing: Any, rows: slice) -> Any:
     if isinstance(thing, np.ndarray):
         return thing[rows] if thing.ndim and thing.shape[0] > 1 else thing
-    if isinstance(thing, dict):
-        return {name: _taken(value, rows) for name, value in thing.items()}
-    if isinstance(thing, tuple):
-        taken = [_taken(value, rows) for value in thing]
-        return type(thing)(*taken) if hasattr(thing, "_fields") else tuple(taken)
-    if is_dataclass(thing) and not isinstance(thing, (type, Design)):
-        return replace(thing, **{f.name: _taken(getattr(thing, f.name), rows) for f in fields(thing)})
+    if isinstance(thing, (Mapping, tuple)) or (is_dataclass(thing) and not isinstance(thing, Design)):
+        return _Rows(thing, rows)
     return thing
 
 

@@ -110,24 +110,30 @@ def model_spread(point: str, predicted: Array, s: Settled, held: str | None, ste
     else:
         absolute, share = _SPREAD[point]
     base: Array = np.hypot(absolute, share * np.abs(predicted)) if share else np.full(1, absolute)
-    w = s.reheat.water
-    if w is not None and s.design.loop is not None:
-        if point in _LOOP_TEMPERATURES:
-            round_trip = 2.0 * s.design.loop.pipe_volume / np.maximum(w.main, 1e-7)
-            base = base + 12.0 * np.exp(-900.0 / np.maximum(round_trip, 1.0))
-            if held is not None:
-                base = base + 15.0 * np.exp(-900.0 / warming_time(s, w))
-        if point in _GAS_TEMPERATURES:
-            if point == "reclaim.gas_out" and s.design.gas_condenses:
-                base = np.hypot(base, undecided_condensate(s, w))
-            else:
-                base = base + 25.0 * np.exp(-w.demand / 0.10)
-    swing = s.values["hunting"] * np.clip(s.conditions.stages, 0.0, 1.0)
-    if point in _SWINGING and held != "reheat.command" and not steady and np.any(swing > 0.0):
-        base = np.hypot(base, _SWINGING[point] * swing)
+    if point in _LOOP_TEMPERATURES or point in _GAS_TEMPERATURES:
+        base = water_spread(point, base, s, held)
+    if point in _SWINGING and held != "reheat.command" and not steady:
+        swing = s.values["hunting"] * np.clip(s.conditions.stages, 0.0, 1.0)
+        if np.any(swing > 0.0):
+            base = np.hypot(base, _SWINGING[point] * swing)
     if held == "cooling.call":
         base = np.hypot(base, forced_cooling_spread(point, predicted, s))
     return base
+
+
+def water_spread(point: str, base: Array, s: Settled, held: str | None) -> Array:
+    """Widen the spread of a temperature of the loop, or of the gas that heats it, where it has not
+    settled."""
+    w, loop = s.reheat.water, s.design.loop
+    if w is None or loop is None:
+        return base
+    if point in _LOOP_TEMPERATURES:
+        round_trip = 2.0 * loop.pipe_volume / np.maximum(w.main, 1e-7)
+        base = base + 12.0 * np.exp(-900.0 / np.maximum(round_trip, 1.0))
+        return base if held is None else base + 15.0 * np.exp(-900.0 / warming_time(s, w))
+    if point == "reclaim.gas_out" and s.design.gas_condenses:
+        return np.hypot(base, undecided_condensate(s, w))
+    return np.asarray(base + 25.0 * np.exp(-w.demand / 0.10))
 
 
 def undecided_condensate(s: Settled, w: Water) -> Array:

@@ -33,9 +33,9 @@ class Fit:
     """Each hypothesis at its best.
 
     ``z`` (hypotheses, width) the most probable unknowns; ``log_evidence`` (hypotheses,);
-    ``log_likelihood`` (hypotheses,); ``curvature`` of the posterior there; ``jacobian`` (hypotheses,
-    terms, width) of the standardised residuals; ``residual`` (hypotheses, terms); ``weights`` the same
-    shape; ``log_spread`` the same shape; ``slip`` (terms,).
+    ``log_likelihood`` (hypotheses,); ``curvature`` of the posterior there and its ``log_determinant``
+    (hypotheses,); ``jacobian`` (hypotheses, terms, width) of the standardised residuals; ``residual``
+    (hypotheses, terms); ``weights`` the same shape; ``log_spread`` the same shape; ``slip`` (terms,).
     """
 
     hypotheses: tuple[Hypothesis, ...]
@@ -43,6 +43,7 @@ class Fit:
     log_evidence: Array
     log_likelihood: Array
     curvature: Curvature
+    log_determinant: Array
     jacobian: Array
     residual: Array
     weights: Array
@@ -76,6 +77,7 @@ class Fit:
             merged(self.log_evidence, other.log_evidence),
             merged(self.log_likelihood, other.log_likelihood),
             Curvature(merged(self.curvature.root, other.curvature.root)),
+            merged(self.log_determinant, other.log_determinant),
             merged(self.jacobian, other.jacobian),
             merged(self.residual, other.residual),
             merged(self.weights, other.weights),
@@ -246,13 +248,14 @@ def fit(
     now = linear.at
     weights = weight(now.residual, now.slip)
     curvature = Curvature(linear.jacobian * np.sqrt(weights)[:, :, None])
-    likelihood = now.log_likelihood
+    likelihood, log_determinant = now.log_likelihood, curvature.log_determinant()
     return Fit(
         tuple(hypotheses),
         z,
-        likelihood - 0.5 * np.square(z).sum(axis=1) - 0.5 * curvature.log_determinant(),
+        likelihood - 0.5 * np.square(z).sum(axis=1) - 0.5 * log_determinant,
         likelihood,
         curvature,
+        log_determinant,
         linear.jacobian,
         now.residual,
         weights,

@@ -15,18 +15,24 @@ SLIP_SCALE = (
 # of slips, that are blunders: the wrong range, point, unit or line of the note, which no deviation is too
 # far for (judgement)
 BLUNDER, BLUNDER_SCALE = 0.1, 10.0
-_HALF_LOG_TAU = 0.5 * float(np.log(2.0 * np.pi))
-_CAUCHY = _HALF_LOG_TAU - float(np.log(np.pi * BLUNDER_SCALE))
+FARTHEST = 1e12  # square of a residual beyond which nothing changes
+_ROOT_TAU = float(np.sqrt(2.0 * np.pi))
 
 Slips = NDArray[np.float64]
 
 
 def _parts(residual: Array, slip: Slips) -> tuple[Array, Array, Array]:
-    square = np.minimum(residual * residual, 1e12)
-    careful = np.log1p(-slip) - 0.5 * square
-    slipped = np.log(slip * (1.0 - BLUNDER) / SLIP_SCALE) - 0.5 * square / SLIP_SCALE**2
-    blundered = np.log(slip * BLUNDER) + _CAUCHY - np.log1p(square / BLUNDER_SCALE**2)
+    """Densities of a careful reading, a slip and a blunder, each with its share. The last never vanishes: no
+    logarithm of their sum needs care."""
+    square = np.minimum(residual * residual, FARTHEST)
+    careful = (1.0 - slip) / _ROOT_TAU * np.exp(-0.5 * square)
+    slipped = slip * (1.0 - BLUNDER) / (_ROOT_TAU * SLIP_SCALE) * np.exp((-0.5 / SLIP_SCALE**2) * square)
+    blundered = slip * BLUNDER * _cauchy(square)
     return careful, slipped, blundered
+
+
+def _cauchy(square: Array) -> Array:
+    return np.asarray(1.0 / (np.pi * BLUNDER_SCALE) / (1.0 + square / BLUNDER_SCALE**2))
 
 
 def log_density(residual: Array, slip: Slips) -> Array:
@@ -54,7 +60,7 @@ def log_density(residual: Array, slip: Slips) -> Array:
     The two-component normal mixture of Box and Tiao, Biometrika 55 (1968) 119 (from memory).
     """
     careful, slipped, blundered = _parts(residual, slip)
-    return np.asarray(np.logaddexp(np.logaddexp(careful, slipped), blundered) - _HALF_LOG_TAU)
+    return np.asarray(np.log(careful + slipped + blundered))
 
 
 def weight(residual: Array, slip: Slips) -> Array:
@@ -71,11 +77,9 @@ def weight(residual: Array, slip: Slips) -> Array:
         The derivative of the negative logarithm of the density by half the square of the residual.
     """
     careful, slipped, blundered = _parts(residual, slip)
-    whole = np.logaddexp(np.logaddexp(careful, slipped), blundered)
-    far = 2.0 / (BLUNDER_SCALE**2 + np.minimum(residual * residual, 1e12))
-    return np.asarray(
-        np.exp(careful - whole) + np.exp(slipped - whole) / SLIP_SCALE**2 + np.exp(blundered - whole) * far
-    )
+    far = 2.0 / (BLUNDER_SCALE**2 + np.minimum(residual * residual, FARTHEST))
+    whole = careful + slipped + blundered
+    return np.asarray((careful + slipped / SLIP_SCALE**2 + blundered * far) / whole)
 
 
 def pull(residual: Array, slip: Slips) -> Array:
@@ -92,8 +96,9 @@ def pull(residual: Array, slip: Slips) -> Array:
         As :func:`weight`, but a far reading keeps a slip's weight: on the way it is more often the fit that
         is far off than the reading.
     """
-    careful, slipped, _ = _parts(residual, slip)
-    doubt = 1.0 / (1.0 + np.exp(np.clip(careful - slipped, -700.0, 700.0)))
+    square = np.minimum(residual * residual, FARTHEST)
+    usual = (1.0 - slip) / (slip * (1.0 - BLUNDER)) * SLIP_SCALE
+    doubt = 1.0 / (1.0 + usual * np.exp((0.5 / SLIP_SCALE**2 - 0.5) * square))
     return np.asarray(1.0 - doubt * (1.0 - 1.0 / SLIP_SCALE**2))
 
 
@@ -111,7 +116,6 @@ def log_density_astray(residual: Array, slip: Slips, astray: float) -> Array:
     -------
     array, (samples, readings)
     """
-    usual = np.log1p(-astray) + log_density(residual, slip)
-    square = np.minimum(residual * residual, 1e12)
-    anywhere = np.log(astray) + _CAUCHY - _HALF_LOG_TAU - np.log1p(square / BLUNDER_SCALE**2)
-    return np.asarray(np.logaddexp(usual, anywhere))
+    careful, slipped, blundered = _parts(residual, slip)
+    anywhere = _cauchy(np.minimum(residual * residual, FARTHEST))
+    return np.asarray(np.log((1.0 - astray) * (careful + slipped + blundered) + astray * anywhere))

@@ -79,31 +79,30 @@ def screen(
     grown: list[Hypothesis] = []
     starts: list[Array] = []
     parent_of: list[int] = []
+    steps = stage_steps(at)
     for index in parents:
         parent = base.hypotheses[index]
         for part in parts:
             if not compatible(parent, part):
                 continue
             child = extended(parent, part)
-            z = base.z[index].copy()
-            moved = _rearranged(at, parent, child, z)
-            for row in _severity_rows(at, child, part, moved):
-                grown.append(child)
-                starts.append(row)
-                parent_of.append(index)
+            moved = _rearranged(at, parent, child, base.z[index])
+            grown.append(child)
+            starts.append(_severity_rows(at, steps, child, part, moved))
+            parent_of.append(index)
     if not grown:
         return []
-    rows, origin = np.array(starts), np.array(parent_of)
-    value, rows = _stepped(
-        base, origin, everywhere(at, grown, np.arange(len(grown)), rows), rows, at.first_severity
-    )
+    owner = np.repeat(np.arange(len(grown)), [len(these) for these in starts])
+    rows, origin = np.concatenate(starts), np.array(parent_of)[owner]
+    value, rows = _stepped(base, origin, everywhere(at, grown, owner, rows), rows, at.first_severity)
     best: dict[tuple[int, ...], int] = {}
-    for k, child in enumerate(grown):
-        if child.numbers not in best or value[k] > value[best[child.numbers]]:
+    for k, (child, worth) in enumerate(zip((grown[i] for i in owner.tolist()), value.tolist(), strict=True)):
+        kept = best.get(child.numbers)
+        if kept is None or worth > value[kept]:
             best[child.numbers] = k
     # a linear step is a guess: look where it led, and step once more from there
     picked = np.array(list(best.values()))
-    children, rows, origin = [grown[k] for k in picked], rows[picked], origin[picked]
+    children, rows, origin = [grown[i] for i in owner[picked]], rows[picked], origin[picked]
     there = everywhere(at, children, np.arange(len(children)), rows)
     reached = _posterior(base, origin, there, there.residual, rows)
     hoped, further = _stepped(base, origin, there, rows, at.first_severity)
@@ -117,9 +116,7 @@ def screen(
 def _posterior(base: Fit, origin: Rows, at_rows: Residuals, residual: Array, rows: Array) -> Array:
     """Log evidence with a parent's curvature."""
     likelihood = (log_density(residual, at_rows.slip) - at_rows.log_spread).sum(axis=1)
-    return np.asarray(
-        likelihood - 0.5 * np.square(rows).sum(axis=1) - 0.5 * base.curvature.log_determinant()[origin]
-    )
+    return np.asarray(likelihood - 0.5 * np.square(rows).sum(axis=1) - 0.5 * base.log_determinant[origin])
 
 
 def _stepped(
@@ -128,22 +125,22 @@ def _stepped(
     """Move rows one linear step with their parents' slopes; what is hoped for there, and where it is."""
     value = np.full(rows.shape[0], -np.inf)
     moved = rows.copy()
-    for index in dict.fromkeys(origin.tolist()):  # np.unique would import numpy.ma
-        of = np.flatnonzero(origin == index)
-        part = Residuals(at_rows.residual[of], at_rows.log_spread[of], at_rows.slip)
-        jacobian = base.jacobian[index]
-        # a reading that the parent had to take for a slip may be just what the new cause explains: try
-        # both ways
-        for weights in (base.weights[index], np.ones(part.slip.size)):
-            pull = (weights * part.residual) @ jacobian + rows[of]
-            root = jacobian * np.sqrt(weights)[:, None]
-            step = -Curvature(root[None]).solve(pull.T[None])[0].T
+    groups = [(k, np.flatnonzero(origin == k)) for k in dict.fromkeys(origin.tolist())]
+    # a reading that the parent had to take for a slip may be just what the new cause explains: try both ways
+    for trusting in (False, True):
+        onward, residual = np.empty_like(rows), np.empty_like(at_rows.residual)
+        for index, of in groups:
+            jacobian = base.jacobian[index]
+            weights = np.ones(at_rows.slip.size) if trusting else base.weights[index]
+            pull = (weights * at_rows.residual[of]) @ jacobian + rows[of]
+            step = -Curvature((jacobian * np.sqrt(weights)[:, None])[None]).solve(pull.T[None])[0].T
             step[:, first_severity:] = 0.0
             step *= np.minimum(1.0, LONGEST / np.maximum(np.abs(step).max(axis=1), 1e-9))[:, None]
-            tried = _posterior(base, origin[of], part, part.residual + step @ jacobian.T, rows[of] + step)
-            better = tried > value[of]
-            value[of[better]] = tried[better]
-            moved[of[better]] = (rows[of] + step)[better]
+            onward[of] = rows[of] + step
+            residual[of] = at_rows.residual[of] + step @ jacobian.T
+        tried = _posterior(base, origin, at_rows, residual, onward)
+        better = tried > value
+        value[better], moved[better] = tried[better], onward[better]
     return value, moved
 
 
@@ -160,23 +157,26 @@ def _rearranged(at: Layout, parent: Hypothesis, child: Hypothesis, z: Array) -> 
     """Carry the parent's severities to the columns they have in the child."""
     moved = z.copy()
     moved[at.first_severity :] = 0.0
-    before, after = _severity_columns(at, parent), _severity_columns(at, child)
-    for cause, columns in before.items():
-        for old, new in zip(columns, after[cause], strict=True):
-            moved[new] = z[old]
+    if parent.severities:
+        before, after = _severity_columns(at, parent), _severity_columns(at, child)
+        for cause, columns in before.items():
+            moved[after[cause]] = z[columns]
     return moved
 
 
-def _severity_rows(at: Layout, child: Hypothesis, part: Part, z: Array) -> list[Array]:
+def _severity_rows(
+    at: Layout, steps: Sequence[tuple[int, float]], child: Hypothesis, part: Part, z: Array
+) -> Array:
     """Rows to try a cause at: a few severities, and with one stage more or less where their number is
     open."""
-    rows = [z]
+    severities = GRID.size if part.severities > 0 else 1
+    rows = np.repeat(z[None], severities + 2 * len(steps), axis=0)
     if part.severities > 0:
         column = _severity_columns(at, child)[part.cause][0]
-        rows = [_with(z, column, value) for value in GRID]
-    middle = rows[len(rows) // 2]
-    for column, step in stage_steps(at):
-        rows += [_with(middle, column, middle[column] + way * step) for way in (-1.0, 1.0)]
+        rows[:, column] = GRID[GRID.size // 2]
+        rows[:severities, column] = GRID
+    for k, (column, step) in enumerate(steps):
+        rows[severities + 2 * k : severities + 2 * k + 2, column] += (-step, step)
     return rows
 
 
@@ -246,12 +246,6 @@ def _freed(at: Layout, level: Fit, prior: Prior) -> Fit:
         if leading.size == 0:
             break
     return level
-
-
-def _with(z: Array, column: int, value: float) -> Array:
-    row = z.copy()
-    row[column] = value
-    return row
 
 
 def _healthy_start(at: Layout) -> Array:
