@@ -19,9 +19,7 @@ from wringout.weighing.unknowns import Layout, stage_steps
 
 __all__ = ["Weighed", "search"]
 
-GRID = np.array(
-    [-1.4, -0.5, 0.5, 1.4]
-)  # severities at which a cause is first tried, in standard normal units
+GRID = np.array([-0.9, 0.9])  # severities at which a cause is first tried, in standard normal units
 PARENTS = (14, 12)  # how many sets grow by one more cause: singles to pairs, pairs to triples
 KEPT = (48, 28)  # how many grown sets are fitted in full
 ALWAYS = 12  # how many are fitted whatever they seem worth, since screening can be far too low
