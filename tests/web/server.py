@@ -17,20 +17,17 @@ DEMO = Path(__file__).resolve().parents[2] / "src" / "wringout" / "demo" / "ice_
 
 
 @contextlib.contextmanager
-def served(folder: Path, *options: str) -> Iterator[str]:
-    """Run ``wringout serve`` and give its address; end it by its own process afterwards."""
+def served(folder: Path, *options: str, slower: float = 0.0) -> Iterator[str]:
+    """Run ``wringout serve`` and give its address; end it by its own process afterwards.
+
+    With ``slower`` its jobs take so many seconds longer.
+    """
+    record = str(folder / "record.sqlite")
+    command = ["-c", RUN, "serve", "--store", record, "--port", "0", *options]
+    if slower:
+        command = [str(Path(__file__).with_name("slow.py")), record, str(slower)]
     process = subprocess.Popen(
-        [
-            sys.executable,
-            "-c",
-            RUN,
-            "serve",
-            "--store",
-            str(folder / "record.sqlite"),
-            "--port",
-            "0",
-            *options,
-        ],
+        [sys.executable, *command],
         stdout=subprocess.PIPE,
         stderr=subprocess.STDOUT,
         text=True,

@@ -90,3 +90,21 @@ def test_the_api_takes_nothing_that_a_foreign_page_could_send(address: str, call
         headers={"origin": "https://example.org"},
     )
     assert foreign.status_code == 403
+
+
+def test_a_call_opened_twice_under_its_own_identifier_is_one(address: str) -> None:
+    made = "019aa000-1111-7000-8000-0000000000a1"
+    sent = {"complaint": "fog", "unit": (DEMO / "unit.yaml").read_text(encoding="utf-8"), "id": made}
+
+    def ours() -> list[str]:
+        return [c["id"] for c in httpx.get(f"{address}/api/calls").json()["calls"] if c["id"] == made]
+
+    first, again = (httpx.post(f"{address}/api/calls", json=sent) for _ in range(2))
+    assert (first.status_code, first.json()) == (201, {"id": made, "new": True})
+    assert (again.status_code, again.json()) == (200, {"id": made, "new": False})
+    assert ours() == [made]
+    other = httpx.post(f"{address}/api/calls", json={**sent, "complaint": "another hall"})
+    assert other.status_code == 422
+    assert "make a new one" in other.json()["error"]
+    assert httpx.post(f"{address}/api/calls", json={**sent, "id": "17"}).status_code == 422
+    assert ours() == [made]

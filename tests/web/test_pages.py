@@ -3,13 +3,24 @@ finished on them."""
 
 from __future__ import annotations
 
+import asyncio
 import re
+from concurrent.futures import Future
+from pathlib import Path
+from typing import Any
 
 import httpx
 import pytest
+from starlette.applications import Starlette
 
 from web.client import FIRST, Client, demo_events
 from web.server import DEMO
+from wringout.catalogue.calls import vocabulary
+from wringout.quantity import UnitSystem
+from wringout.records.from_documents import events_of_document
+from wringout.records.store import Store, open_store
+from wringout.web.app import create_app
+from wringout.web.weigher import Weigher
 
 
 @pytest.fixture(scope="module")
@@ -19,6 +30,18 @@ def call(address: str) -> str:
         made = client.open_call()
         client.read(made, demo_events())
     return made
+
+
+def ask(app: Starlette, path: str) -> str:
+    """A page of the app as it is, without a server around it."""
+
+    async def go() -> httpx.Response:
+        async with httpx.AsyncClient(transport=httpx.ASGITransport(app), base_url="http://localhost") as http:
+            return await http.get(path)
+
+    answer = asyncio.run(go())
+    assert answer.status_code == 200, answer.text
+    return answer.text
 
 
 PAGES = ["", "/readings", "/next", "/suspects", "/ledger", "/chart", "/wait", "/change", "/unit", "/trends"]
@@ -177,3 +200,115 @@ def test_a_call_sent_twice_is_one_and_the_page_filled_in_anew_is_another(client:
     assert first == second
     assert third != first
     assert "Another hall." in client.get(third.removesuffix("/readings"))
+
+
+def test_what_is_set_aside_stays_in_the_time_line_with_the_reason(client: Client) -> None:
+    call = client.open_call()
+    for minute, item, to in ((0, "reheat.command", "0 %"), (5, "cooling.call", "100 %")):
+        sent = {"kind": "force", "at": f"2027-08-21T15:0{minute}:00", "item": item, "to": to}
+        assert client.http.post(f"/api{call}/events", json=sent).status_code == 201
+    text = client.get(call)
+    assert re.search(
+        r"Cooling call held at.*?set aside: another item was still held at that time", text, re.S
+    )
+    assert "another item" not in text[: text.index("Cooling call held at")], "the first stands"
+
+
+def test_a_call_from_a_document_does_not_name_the_document_as_its_writer(tmp_path: Path) -> None:
+    with open_store(tmp_path / "record.sqlite") as store:
+        read = events_of_document(DEMO / "call-1-walk-up.yaml", vocabulary())
+        store.append(read.events)
+        app = create_app(store)
+        pages = [ask(app, path) for path in ("/", f"/calls/{read.call_id}")]
+    for text in pages:
+        assert "writer not stated" in text
+        assert not re.search(r"<small>\s*document", text)
+        assert ", document" not in text
+
+
+def test_a_unit_s_form_changes_what_was_written_and_leaves_what_others_wrote(client: Client) -> None:
+    call = client.open_call()
+    shown = client.get(f"{call}/unit")
+    fields = _as_given(shown)
+    base = re.search(r'name="base" value="([^"]+)"', shown)
+    assert base is not None
+    # one device writes a filter, another, that still shows the form of before, a speed and an older clock
+    client.post(f"{call}/unit", **fields | {"base": base[1], "air.filter_drop": "111 Pa"})
+    late = fields | {
+        "base": base[1],
+        "air.supply_fan.speed": "47 Hz",
+        "id": "01801111-0000-7000-8000-000000000001",
+    }
+    for _ in range(2):  # and the answer to the second got lost
+        text = client.post(f"{call}/unit", **late)
+    assert 'value="111 Pa"' in text
+    assert 'value="47 Hz"' in text
+    assert "Kept." in text
+
+
+def test_a_difference_of_temperatures_is_written_in_plain_degrees(client: Client) -> None:
+    call = client.open_call()
+    shown = client.get(f"{call}/unit")
+    assert "delta_" not in re.sub(r"<option.*?</option>", "", shown)
+    text = client.post(f"{call}/unit", **_as_given(shown) | {"air.supply_fan.heat_rise": "2.5 °F"})
+    assert 'value="2.5 °F"' in text
+    document = client.http.get(f"/api{call}").json()
+    assert document["unit"]["air"]["supply_fan"]["heat_rise"] == "2.5 delta_degF"
+
+
+def test_the_next_check_counts_the_wait_for_a_state_that_is_not_held(client: Client, call: str) -> None:
+    text = client.wait_for(f"{call}/next")
+    for entry in re.findall(r"<small>(with the [^<]*)</small>", text):
+        minutes = re.search(r"(\d+) min", entry)
+        assert minutes is not None
+        assert int(minutes[1]) > 15, entry
+    client.post(f"{call}/force", item="cooling.call", hold="100 %")
+    text = client.wait_for(f"{call}/next")
+    own = text[: text.index("Instead")]
+    minutes = re.search(r"<dt>How long</dt><dd>(\d+) min", own)
+    assert minutes is not None
+    assert int(minutes[1]) > 15, "held a moment ago, or another state is to be held: either way a wait"
+    assert "the wait in it" in own
+    client.post(f"{call}/force", item="cooling.call", hold="")
+
+
+class Counting(Weigher):
+    """A weigher that says what it would begin, and never ends."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.begun: list[str] = []
+
+    def _submit(
+        self, kind: str, document: str, system: UnitSystem, more: dict[str, Any] | None
+    ) -> Future[dict[str, Any]]:
+        self.begun.append(kind)
+        return Future()
+
+
+def test_a_clear_line_is_weighed_while_it_is_looked_at_and_a_note_begins_no_work(tmp_path: Path) -> None:
+    async def go(store: Store) -> None:
+        weigher = Counting()
+        transport = httpx.ASGITransport(create_app(store, weigher=weigher))
+        async with httpx.AsyncClient(transport=transport, base_url="http://localhost") as http:
+            unit = (DEMO / "unit.yaml").read_text(encoding="utf-8")
+            made = await http.post("/api/calls", json={"complaint": "fog", "unit": unit})
+            call = f"/calls/{made.json()['id']}"
+            found = re.search(r'name="csrf" content="([^"]+)"', (await http.get(call)).text)
+            assert found is not None
+            own = {"csrf": found[1], "at": "2027-08-21T15:00:00"}
+            before = len(weigher.begun)
+            shown = await http.post(f"{call}/understand", data={**own, "line": "supply 18 C and 42 percent"})
+            assert weigher.begun[before:] == ["weigh"], "while it is looked at"
+            fields = dict(re.findall(r'name="(r\d+)" value="([^"]+)" checked', shown.text))
+            assert len(fields) == 2
+            kept = await http.post(f"{call}/readings", data={**own, **fields})
+            assert kept.status_code == 303
+            assert weigher.begun[before:] == ["weigh", "book"], "that very work is what is waited for"
+            await http.post(f"{call}/notes", data={**own, "text": "the cover screw is missing"})
+            assert weigher.begun[before:] == ["weigh", "book"]
+            await http.post(f"{call}/tapped", data={**own, "point": "return.t", "value": "14 degC"})
+            assert weigher.begun[before:] == ["weigh", "book", "book", "weigh"]
+
+    with open_store(tmp_path / "record.sqlite") as store:
+        asyncio.run(go(store))

@@ -163,8 +163,18 @@ class Store:
             before = self.events(event.call_id)
         check_event(event, before, self._unit_tree(before, event), vocabulary)
 
-    def save_unit(self, text: str, *, author: str, device: str, unit_id: str | None = None) -> str:
+    def save_unit(
+        self,
+        text: str,
+        *,
+        author: str,
+        device: str,
+        unit_id: str | None = None,
+        event_id: str | None = None,
+    ) -> str:
         """Keep a unit document: of a new unit, or as the newest of the unit named; the unit's identifier.
+
+        With an identifier made elsewhere, saving the same twice keeps it once.
 
         Raises
         ------
@@ -173,7 +183,14 @@ class Store:
         """
         unit_from_text(text)
         unit_id = unit_id or self.new_id()
-        self.write("unit_described", {"document": text}, author=author, device=device, unit_id=unit_id)
+        self.write(
+            "unit_described",
+            {"document": text},
+            author=author,
+            device=device,
+            unit_id=unit_id,
+            event_id=event_id,
+        )
         return unit_id
 
     def open_call(

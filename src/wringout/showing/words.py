@@ -59,12 +59,13 @@ def pretty(text: str) -> str:
 
 
 def reading_words(reading: Reading, system: UnitSystem) -> str:
-    """Write a reading as it was given; a temperature in the reader's own degrees."""
+    """Write a reading as it was given; one in the other system's unit in the reader's own."""
     dimension = point(reading.point).dimension
     ours = shown(reading.point, reading.value, system)
     temperature = dimension in (Dimension.TEMPERATURE, Dimension.TEMPERATURE_DIFFERENCE)
-    foreign = reading.unit_text != ours.partition(" ")[2]
-    return pretty(ours if temperature and foreign else reading.text)
+    other = PREFERRED[dimension]["si" if system == "ip" else "ip"]
+    foreign = reading.unit_text != ours.partition(" ")[2] and (temperature or reading.unit_text == other)
+    return pretty(ours if foreign else reading.text)
 
 
 def range_words(name: str, low: float, high: float, system: UnitSystem) -> str:

@@ -88,12 +88,12 @@ async def calls(request: Request) -> Response:
 
 
 async def call_open(request: Request) -> Response:
-    """Open a call on a unit document."""
-    given = await _fields(request, complaint=True, unit=True)
-    store, who = shared(request).desk.store, session(request).writer
-    unit_id = store.save_unit(given["unit"], author=who.author, device=who.device)
-    call_id = store.open_call(unit_id, given["complaint"], author=who.author, device=who.device)
-    return JSONResponse({"id": call_id}, 201)
+    """Open a call on a unit document; one with an identifier made elsewhere, sent twice, is opened once."""
+    given = await _fields(request, complaint=True, unit=True, id=False)
+    made, known = shared(request).desk.open_call(
+        given["complaint"], session(request).writer, document=given["unit"], id=given.get("id")
+    )
+    return JSONResponse({"id": made, "new": not known}, 200 if known else 201)
 
 
 async def call_document(request: Request) -> Response:

@@ -11,9 +11,9 @@ from starlette.responses import Response
 
 from wringout.catalogue.causes import applies, causes
 from wringout.documents.draft import QUESTIONS, draft
-from wringout.documents.load import unit_from_text
 from wringout.documents.overview import kind_in_words
 from wringout.errors import DataError, InputError
+from wringout.records.from_documents import FROM_DOCUMENT
 from wringout.records.identifiers import checked
 from wringout.showing.words import pretty
 from wringout.web.desk import SAID, UNREADABLE, Here, now_text
@@ -43,7 +43,8 @@ async def calls(request: Request) -> Response:
     found = store.calls()
     names = store.names()
     sites = {unit.unit_id: unit.site for unit in store.units()}
-    return page(request, "calls.html", calls=found, names=names, sites=sites, title="Calls")
+    people = {c.call_id: ", ".join(written_by(author, names) for author in c.authors) for c in found}
+    return page(request, "calls.html", calls=found, people=people, sites=sites, title="Calls")
 
 
 def _units(request: Request) -> list[dict[str, str]]:
@@ -76,12 +77,12 @@ async def call_begin(request: Request) -> Response:
     try:
         sent = text_of(form, "id", 40)
         complaint = text_of(form, "complaint", needed="Say what is wrong, in the words of who complains.")
-        if sent and store.is_open(checked(sent, "call")):
-            if store.call(sent).complaint == complaint:
+        if sent and everything.desk.is_open(checked(sent, "call")):
+            if everything.desk.is_open(sent, complaint):
                 return back(f"/calls/{sent}/readings", request)  # sent twice: one call
             sent = ""  # the same page filled in anew, after going back: another call
         known = text_of(form, "unit")
-        unit_id, text = "", ""
+        unit_id = text = ""
         upload = form.get("document")
         if known and known != "new":
             store.unit_text(known)
@@ -91,13 +92,12 @@ async def call_begin(request: Request) -> Response:
         else:
             answers = {q.key: text_of(form, q.key, 200) for q in QUESTIONS if text_of(form, q.key, 200)}
             text = draft(answers)
-        if text:
-            unit_from_text(text)
-            unit_id = store.save_unit(text, author=who.author, device=who.device)
+        call_id, _ = everything.desk.open_call(
+            complaint, who, unit_id=unit_id, document=text, id=sent or None
+        )
     except InputError as error:
         given = {key: value for key, value in form.items() if isinstance(value, str)}
         return await call_new(request, (Problem(str(error), error.place or "document"),), given)
-    call_id = store.open_call(unit_id, complaint, author=who.author, device=who.device, call_id=sent or None)
     return back(f"/calls/{call_id}/readings", request)
 
 
@@ -111,6 +111,11 @@ def _decoded(data: bytes) -> str:
 
 
 # ------------------------------------------------------------------------------------------- one call
+
+
+def written_by(author: str, names: dict[str, str]) -> str:
+    """Who wrote something; a call document does not say."""
+    return "writer not stated" if author == FROM_DOCUMENT else names.get(author, author)
 
 
 def time_line(here: Here, names: dict[str, str]) -> list[dict[str, Any]]:
@@ -135,7 +140,7 @@ def time_line(here: Here, names: dict[str, str]) -> list[dict[str, Any]]:
                 "value": value,
                 "mark": mark,
                 "why": line.why,
-                "author": names.get(line.event.author, line.event.author),
+                "author": written_by(line.event.author, names),
                 "corrected": any(act.kind == "corrected" for act in line.acts),
                 "sha256": body.get("sha256", ""),
                 "image": str(body.get("type", "")).startswith("image/"),
@@ -186,7 +191,7 @@ async def call(request: Request, problems: tuple[Problem, ...] = ()) -> Response
         title=here.call.unit.name,
         kind_in_words=kind_in_words(here.call.unit),
         rows=time_line(here, names),
-        people=[names.get(author, author) for author in here.folded.authors],
+        people=[written_by(author, names) for author in here.folded.authors],
         problems=problems,
     )
 

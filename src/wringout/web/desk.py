@@ -17,7 +17,7 @@ from wringout.documents.states import state_name
 from wringout.errors import InputError
 from wringout.records.attachments import Content, content_of
 from wringout.records.events import Event, event_from
-from wringout.records.fold import Folded
+from wringout.records.fold import Folded, newest_unit
 from wringout.records.identifiers import checked
 from wringout.records.store import Store
 from wringout.web import jobs
@@ -90,6 +90,83 @@ class Desk:
         folded, tree, call = self.store.standing(checked(call_id, "call"), vocabulary())
         return Here(call_id, folded, json.dumps(tree, ensure_ascii=False, sort_keys=True), call)
 
+    def is_open(self, call_id: str, complaint: str | None = None) -> bool:
+        """Whether a call was opened, with this complaint where one is named, whatever it says by now."""
+        found = [event for event in self.store.events(call_id) if event.kind == "opened"]
+        return bool(found) and complaint in (None, found[0].body["complaint"])
+
+    def open_call(
+        self,
+        complaint: str,
+        writer: Writer,
+        *,
+        unit_id: str = "",
+        document: str = "",
+        id: str | None = None,
+    ) -> tuple[str, bool]:
+        """Open a call on a known unit, or on a new one by its document.
+
+        Parameters
+        ----------
+        complaint : str
+        writer : Writer
+        unit_id, document : str
+            One of the two.
+        id : str, optional
+            Made on the device: the same call sent twice is opened once.
+
+        Returns
+        -------
+        (str, bool)
+            The call's identifier, and whether it was open already.
+
+        Raises
+        ------
+        InputError
+            When another call has this identifier, or the document is none.
+        """
+        made = checked(id, "id") if id else self.store.new_id()
+        if self.is_open(made):
+            if not self.is_open(made, complaint):
+                raise InputError("another call was opened under this identifier; make a new one", "id")
+            return made, True
+        names = {"author": writer.author, "device": writer.device}
+        if document:
+            # both made of the call's identifier, so that a call sent twice at once has one unit too
+            unit_id = self.store.save_unit(
+                document, **names, unit_id=following_id(made, 1), event_id=following_id(made, 2)
+            )
+        return self.store.open_call(unit_id, complaint, **names, call_id=made), False
+
+    def described(self, unit_id: str) -> Event | None:
+        """The event with the newest document of a unit."""
+        return newest_unit(self.store.events_outside_calls(), unit_id)
+
+    def describe(self, unit_id: str, sent: str, merged: str, writer: Writer, id: str | None = None) -> None:
+        """Keep a unit's document that was changed on a device, perhaps long ago, exactly once.
+
+        Parameters
+        ----------
+        unit_id : str
+        sent, merged : str
+            The document as the device saw it, and with what others have changed meanwhile.
+        writer : Writer
+        id : str, optional
+            Made on the device. Where a newer document has come since, what was sent is kept under it and what
+            counts under a later one.
+        """
+        made = checked(id) if id else self.store.new_id()
+        if any(event.id == made for event in self.store.events_outside_calls()):
+            return
+        now = self.described(unit_id)
+        texts = {made: merged} if now is None or made > now.id else {made: sent, self.store.new_id(): merged}
+        self.store.append(
+            [
+                self._event(one, "unit_described", {"document": text}, None, writer, unit_id)
+                for one, text in texts.items()
+            ]
+        )
+
     def keep(
         self,
         call_id: str,
@@ -155,12 +232,20 @@ class Desk:
             raise InputError("there is nothing of that name here", "attachment")
         return self.store.content(sha256)
 
-    def _event(self, id: str, kind: str, body: Mapping[str, Any], call_id: str, writer: Writer) -> Event:
+    def _event(
+        self,
+        id: str,
+        kind: str,
+        body: Mapping[str, Any],
+        call_id: str | None,
+        writer: Writer,
+        unit_id: str | None = None,
+    ) -> Event:
         return event_from(
             {
                 "id": id,
                 "call_id": call_id,
-                "unit_id": None,
+                "unit_id": unit_id,
                 "author": writer.author,
                 "device": writer.device,
                 "recorded": datetime.now(UTC).isoformat(),

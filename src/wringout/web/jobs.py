@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import json
 import time
 from typing import Any
 
 from wringout.errors import WringoutError
 from wringout.quantity import UnitSystem
 
-__all__ = ["Failed", "book", "read_document", "run", "wait", "warm", "weigh"]
+__all__ = ["Failed", "book", "essence", "read_document", "run", "wait", "warm", "weigh"]
 
 SEED = 0  # one call, one answer
 
@@ -27,6 +28,28 @@ def warm() -> None:
     import wringout.proof.settling
     import wringout.weighing.answer
     import wringout.weighing.outlook  # noqa: F401
+
+
+def essence(kind: str, document: str) -> str:
+    """What of a call's document a job looks at, so that a note or a complaint put right begins no new work.
+
+    Parameters
+    ----------
+    kind, document : str
+
+    Returns
+    -------
+    str
+        Without complaint and notes; for weighing also without the states held after the last reading.
+    """
+    if kind not in ("weigh", "book", "wait"):
+        return document
+    tree = json.loads(document)
+    tree.pop("complaint", None)
+    events = [event for event in tree.pop("events", ()) if event["kind"] != "note"]
+    while kind == "weigh" and events and events[-1]["kind"] in ("force", "release"):
+        events.pop()
+    return json.dumps({**tree, "events": events} if events else tree, ensure_ascii=False, sort_keys=True)
 
 
 def run(kind: str, document: str, system: UnitSystem, more: dict[str, Any] | None = None) -> dict[str, Any]:

@@ -75,12 +75,17 @@ def description() -> dict[str, Any]:
     missed = _operation("missed", "Events since a cursor.", _object(events={"type": "array"}))
     line = _object(line=_WORDS)
     begun = _object(complaint=_WORDS, unit={**_WORDS, "maxLength": 200_000})
+    begun["properties"]["id"] = {
+        **identifier,
+        "description": "Made by the client, UUID version 7: sent twice, opened once",
+    }
+    opened = _object(id=identifier, new={"type": "boolean"})
+    open_post = _operation("openCall", "It was opened.", opened, status="201", takes=begun)
+    open_post["responses"]["200"] = {"description": "It was open already.", "content": _json(opened)}
     paths: dict[str, Any] = {
         "/api/calls": {
             "get": _operation("listCalls", "The calls.", _object(calls={"type": "array"})),
-            "post": _operation(
-                "openCall", "It was opened.", _object(id=identifier), status="201", takes=begun
-            ),
+            "post": open_post,
         },
         "/api/calls/{call}": {
             "parameters": [call],

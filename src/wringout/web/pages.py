@@ -134,6 +134,7 @@ def _templates() -> jinja2.Environment:
 
 
 def _upper_first(text: str) -> str:
+    text = text.replace("rh ", "relative humidity ", 1) if text.startswith("rh ") else text
     return text[:1].upper() + text[1:]
 
 

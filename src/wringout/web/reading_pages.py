@@ -3,6 +3,7 @@ value."""
 
 from __future__ import annotations
 
+import json
 from typing import Any
 
 from starlette.requests import Request
@@ -173,6 +174,7 @@ async def understand_line(request: Request) -> Response:
     except InputError as error:
         return await readings(request, (Problem(error.message, "line"),))
     found = understand(line, here.call.unit, system_for(request, here.call.unit))
+    _begin_to_weigh(request, here, found, text_of(form, "at", 40))
     return page(
         request,
         "understood.html",
@@ -183,6 +185,20 @@ async def understand_line(request: Request) -> Response:
         of=text_of(form, "of", 40),
         at=text_of(form, "at", 40),
         **_shown(found, here),
+    )
+
+
+def _begin_to_weigh(request: Request, here: Here, found: Understood, at: str) -> None:
+    """Weigh a clear line while it is looked at, as it will stand in the call once it is kept as it is."""
+    if not (at and found.clear and found.said) or found.held:
+        return
+    tree = json.loads(here.document)
+    new = [{"at": at, "kind": "reading", "point": s.point, "value": s.value} for s in found.said]
+    tree["events"] = sorted([*tree.get("events", ()), *new], key=lambda event: str(event["at"]))
+    more = {"unreadable": [*here.unreadable, *(u.point for u in found.unreadable)]}
+    system = system_for(request, here.call.unit)
+    shared(request).weigher.job(
+        "weigh", here.id, json.dumps(tree, ensure_ascii=False), system, more, ahead=True
     )
 
 

@@ -136,7 +136,7 @@ async def series(request: Request) -> Response:
     here = shared(request).desk.here(request.path_params["call"])
     job, _ = _job(request, here)
     try:
-        found = await job.within(30.0)
+        found = await job.within(2.0)
     except Failed as error:
         return JSONResponse({"error": error.message}, 422)
     if found is None:

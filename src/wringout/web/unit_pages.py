@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import typing
 from typing import Any
 
@@ -14,9 +15,10 @@ from wringout.documents.measure import Part
 from wringout.documents.overview import Entry, kind_in_words, overview
 from wringout.documents.unit import UNIT_FORMAT, Unit
 from wringout.errors import DataError, InputError
+from wringout.quantity import UnitSystem
 from wringout.showing.words import pretty
 from wringout.web.call_pages import begin
-from wringout.web.pages import Problem, back, form_of, page, session, shared, system_for
+from wringout.web.pages import Problem, back, form_of, page, session, shared, system_for, text_of
 
 __all__ = ["unit", "unit_keep"]
 
@@ -41,6 +43,7 @@ async def unit(
     here = shared(request).desk.here(request.path_params["call"])
     system = system_for(request, here.call.unit)
     entries = overview(here.call.unit, system)
+    shown = shared(request).desk.described(here.folded.unit_id or "")
     sections: dict[str, list[dict[str, Any]]] = {}
     for entry in entries:
         head = entry.path.split(".")[0] if "." in entry.path else ""
@@ -57,11 +60,15 @@ async def unit(
         count=len(entries),
         kind_in_words=kind_in_words(here.call.unit),
         problems=problems,
+        base=shown.id if shown is not None else "",
+        kept=request.query_params.get("kept", ""),
     )
 
 
 def _row(entry: Entry, given: dict[str, str] | None) -> dict[str, Any]:
     value = given.get(entry.path, "") if given is not None else entry.shown if entry.given else ""
+    if "delta_" in entry.shown:
+        value = pretty(value)
     return {
         "path": entry.path,
         "name": entry.path.split(".", 1)[-1].replace("_", " ").replace(".", ", "),
@@ -95,30 +102,60 @@ def _choices(path: str) -> tuple[str, ...]:
 
 
 async def unit_keep(request: Request) -> Response:
-    """Keep the document that the form makes, as the newest of this unit."""
+    """Keep what the form changes, as the newest document of this unit.
+
+    The form says which document it showed: what others have changed since then stays.
+    """
     form = await form_of(request)
     call_id = request.path_params["call"]
-    here = shared(request).desk.here(call_id)
-    given = {
+    desk = shared(request).desk
+    here = desk.here(call_id)
+    sent = {
         key: value.strip()
         for key, value in form.items()
-        if isinstance(value, str) and value.strip() and key not in ("csrf", "id", "at")
+        if isinstance(value, str) and value.strip() and key not in ("csrf", "id", "at", "base")
     }
-    known = {entry.path for entry in overview(here.call.unit, system_for(request, here.call.unit))}
-    given = {path: value for path, value in given.items() if path in known}
+    system = system_for(request, here.call.unit)
+    now = overview(here.call.unit, system)
+    known = {entry.path for entry in now}
+    sent = {entry.path: _written(sent[entry.path], entry) for entry in now if entry.path in sent}
     try:
-        text = json.dumps(_tree(given, here.call.unit), ensure_ascii=False, indent=1)
-        unit_from_text(text, "unit")
-        who = session(request).writer
         if here.folded.unit_id is None:
             raise DataError("the event that opens this call has not arrived here")
-        shared(request).desk.store.save_unit(
-            text, author=who.author, device=who.device, unit_id=here.folded.unit_id
+        before = _base(request, text_of(form, "base", 40), here.folded.unit_id, system)
+        given = {entry.path: entry.shown for entry in now if entry.given}
+        if before is None:
+            before = given
+        changed = {path for path in before.keys() | sent if sent.get(path) != before.get(path)}
+        merged = {path: value for path, value in given.items() if path not in changed}
+        merged |= {path: value for path, value in sent.items() if path in changed}
+        as_sent, as_merged = (
+            json.dumps(_tree(one, here.call.unit), ensure_ascii=False, indent=1) for one in (sent, merged)
         )
+        for text in (as_sent, as_merged):
+            unit_from_text(text, "unit")
+        made = text_of(form, "id", 40) or None
+        desk.describe(here.folded.unit_id, as_sent, as_merged, session(request).writer, made)
     except InputError as error:
-        return await unit(request, (_problem(error, known),), given)
+        return await unit(request, (_problem(error, known),), sent)
     begin(request, call_id)
-    return back(f"/calls/{call_id}/unit", request)
+    return back(f"/calls/{call_id}/unit?kept=1", request)
+
+
+def _base(request: Request, event_id: str, unit_id: str, system: UnitSystem) -> dict[str, str] | None:
+    """What was given in the document that the form showed, if that document is here."""
+    for event in shared(request).desk.store.events_outside_calls():
+        if event.id == event_id and event.kind == "unit_described" and event.unit_id == unit_id:
+            entries = overview(unit_from_text(str(event.body["document"]), "unit"), system)
+            return {entry.path: entry.shown for entry in entries if entry.given}
+    return None
+
+
+def _written(value: str, entry: Entry) -> str:
+    """A difference of temperatures, shown in plain degrees, as a document writes it."""
+    if "delta_" not in entry.shown or "delta_" in value:
+        return value
+    return re.sub(r"\s*(?:°|deg)?\s*([FC])$", r" delta_deg\1", value)
 
 
 def _problem(error: InputError, known: set[str]) -> Problem:

@@ -38,6 +38,7 @@ class Job:
     key: str
     topic: str
     future: Future[dict[str, Any]]
+    ahead: bool = False  # begun for a state that the call may come to
     begun: float = field(default_factory=time.monotonic)
 
     @property
@@ -90,20 +91,29 @@ class Weigher:
                 self._pool = None
 
     def job(
-        self, kind: str, call_id: str, document: str, system: UnitSystem, more: dict[str, Any] | None = None
+        self,
+        kind: str,
+        call_id: str,
+        document: str,
+        system: UnitSystem,
+        more: dict[str, Any] | None = None,
+        *,
+        ahead: bool = False,
     ) -> Job:
-        """The work of a kind for a call as it is now; begun if it was not."""
+        """The work of a kind for a call as it is now, or ``ahead`` as it may be soon; begun if it was not."""
+        document = jobs.essence(kind, document)
         key = f"{kind} {system} {digest(document + json.dumps(more or {}, sort_keys=True))}"
         topic = f"{kind} {system} {call_id}"
         with self._lock:
             known = self._jobs.get(key)
             if known is not None and not known.future.cancelled() and not self._broken(known):
                 self._jobs.move_to_end(key)
+                known.ahead = known.ahead and ahead
                 return known
             for other in list(self._jobs.values()):
                 if other.topic == topic:
                     self._leave(other)
-            job = Job(key, topic, self._submit(kind, document, system, more))
+            job = Job(key, topic, self._submit(kind, document, system, more), ahead)
             self._jobs[key] = job
             while len(self._jobs) > KEPT:
                 self._jobs.popitem(last=False)
@@ -116,6 +126,7 @@ class Weigher:
                 j
                 for j in self._jobs.values()
                 if j.topic == job.topic and j.key != job.key and j.future.done() and not j.future.cancelled()
+                if not j.ahead
             ]
         for one in sorted(former, key=lambda j: -j.begun):
             if one.begun < job.begun and one.future.exception() is None:

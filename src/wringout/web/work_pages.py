@@ -9,6 +9,7 @@ from typing import Any
 from starlette.requests import Request
 from starlette.responses import Response
 
+from wringout.catalogue.points import point
 from wringout.documents.call import Change, Force, Reading, Release
 from wringout.showing.chart import chart_svg
 from wringout.showing.drawing import drawing_svg
@@ -17,6 +18,7 @@ from wringout.showing.words import chance, reading_words, span
 from wringout.web.desk import Here, now_text
 from wringout.web.jobs import Failed
 from wringout.web.pages import Problem, page, shared, system_for
+from wringout.weighing.next_check import SETTLE_MINUTES
 
 __all__ = ["chart", "ledger", "next_check", "suspects", "wait"]
 
@@ -87,13 +89,41 @@ async def next_check(request: Request) -> Response:
     work = _Work(request)
     more = {"unreadable": list(work.here.unreadable)}
     if not work.read:
-        return work.page("next", "Next check", "next", found=None, pending=False, problems=(), which=0)
+        nothing: dict[str, Any] = {"found": None, "pending": False, "problems": (), "which": 0, "ways": []}
+        return work.page("next", "Next check", "next", **nothing)
     state = await work.find("weigh", more)
     state.pop("before", None)
     which = request.query_params.get("n", "0")
+    checks = state["found"]["checks"] if state["found"] else []
     return work.page(
-        "next", "Next check", "next", which=int(which) if which.isdecimal() and len(which) < 3 else 0, **state
+        "next",
+        "Next check",
+        "next",
+        which=int(which) if which.isdecimal() and len(which) < 3 else 0,
+        ways=[_way(work.here, check) for check in checks],
+        **state,
     )
+
+
+def _way(here: Here, check: dict[str, Any]) -> dict[str, Any]:
+    """What has to be held or given back before a check, when it may be read, and the minutes of it all."""
+    acts = [event for event in here.call.events if isinstance(event, Force | Release)]
+    there = check["state"] == here.state
+    due, left = None, 0.0 if there else SETTLE_MINUTES
+    if there and acts:
+        at = acts[-1].at
+        passed = (datetime.now(at.tzinfo) - at).total_seconds() / 60.0
+        if 0.0 <= passed < SETTLE_MINUTES:
+            due, left = at + timedelta(minutes=SETTLE_MINUTES), SETTLE_MINUTES - passed
+    held = "" if there or here.state == "auto" else here.state.partition("=")[0]
+    return {
+        "hold": check["item"] if not there else "",
+        "give_back": held if check["state"] == "auto" else "",
+        "due": due.isoformat() if due else "",
+        "due_words": f"{due:%H:%M}" if due else "",
+        "minutes": f"{left + point(check['point']).minutes:.0f}",
+        "waits": left > 0.0,
+    }
 
 
 async def ledger(request: Request) -> Response:

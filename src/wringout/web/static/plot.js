@@ -5,7 +5,14 @@
     const box = document.getElementById("plots");
     if (!box || box.dataset.drawn || !window.uPlot) return;
     box.dataset.drawn = "1";
-    fetch(box.dataset.series).then((r) => r.json()).then(({ time, series }) => {
+    const began = Date.now();
+    const ask = () => fetch(box.dataset.series).then((r) => {
+      if (r.status !== 503) return r.json();
+      box.textContent = `Reading the log for the plots, ${Math.round((Date.now() - began) / 1000)} s so far`;
+      return new Promise((done) => setTimeout(done, 1000)).then(ask);
+    });
+    ask().then(({ time, series }) => {
+      box.textContent = "";
       const units = new Map();
       for (const s of series) units.set(s.unit, [...(units.get(s.unit) || []), s]);
       const sync = uPlot.sync("log"), dashes = [[], [8, 4], [2, 3], [10, 3, 2, 3], [1, 4]];

@@ -29,6 +29,28 @@
   count();
   setInterval(count, 1000);
 
+  // how long something is worked on, by the second for eyes, now and then for ears; asked anew where no answer comes
+  const begun = new WeakMap();
+  function working() {
+    for (const e of document.querySelectorAll(".working")) {
+      if (!begun.has(e)) begun.set(e, Date.now());
+      const here = (Date.now() - begun.get(e)) / 1000, seen = e.querySelector(".so-far"), heard = e.querySelector(".unseen");
+      const words = `${Math.round(Number(seen.dataset.soFar) + here)} s so far`;
+      seen.textContent = words;
+      if (Math.round(here) % 5 === 4) heard.textContent = words;
+      if (here > 20) {
+        begun.set(e, Date.now());
+        fetch(e.getAttribute("hx-get"), { headers: { "hx-request": "true" } }).then((r) => r.text()).then((text) => {
+          const work = document.getElementById("work");
+          work.innerHTML = text;
+          window.htmx.process(work);
+        }, () => {});
+      }
+    }
+  }
+  working();
+  setInterval(working, 1000);
+
   const kept = document.getElementById("kept-pages");
   if (kept && "caches" in window) {
     caches.open("pages").then((c) => c.keys()).then((keys) => {
