@@ -33,6 +33,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "set-up": ("wringout.cli.set_up", "What to set a machine to, with formula, source and uncertainty."),
     "trace": ("wringout.cli.trace", "Where a signal runs, what to read at each place, where it turns wrong."),
     "shelf": ("wringout.cli.shelf", "Manuals and wiring diagrams of a unit: search, show, pin."),
+    "practise": ("wringout.cli.practise", "An invented machine with hidden causes, to practise on."),
     "serve": ("wringout.web.serve", "The app: pages for a phone, also without a connection."),
     "check": ("wringout.cli.check", "Validate a document and list what was assumed."),
     "new": ("wringout.cli.new", "Write a unit document from a few questions."),
