@@ -19,7 +19,7 @@ from web.client import Client, demo_events
 from web.server import DEMO, served
 from wringout.records.store import Store, open_store
 
-OTHERS = ["/", "/calls/new", "/settings", "/devices", "/pair", "/trust", "/offline"]
+OTHERS = ["/", "/calls/new", "/settings", "/devices", "/pair", "/trust", "/offline", "/nothing"]
 PAGES = ["", "/readings", "/next", "/suspects", "/ledger", "/chart", "/wait", "/change", "/unit", "/trends"]
 
 
@@ -286,16 +286,7 @@ def test_axe_finds_no_violation_on_any_page(chromium: Browser, at: str, call: st
     errors = listened(page)
     axe = Axe()
     found = {}
-    for path in [
-        "/",
-        "/calls/new",
-        "/settings",
-        "/devices",
-        "/pair",
-        "/trust",
-        "/offline",
-        *(call + p for p in PAGES),
-    ]:
+    for path in [*OTHERS, *(call + p for p in PAGES)]:
         page.goto(path)
         settled(page)
         page.evaluate("document.querySelectorAll('details').forEach((d) => { d.open = true; })")

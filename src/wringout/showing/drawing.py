@@ -109,7 +109,7 @@ class _Air:
         s.text(COLUMN, y, ("≠ " if off else "") + title, "name")
         read = [v for v in values if v]
         for value in read:
-            y += 14
+            y += 15
             s.text(COLUMN, y, value, "read")
         for transfer in transfers:
             line = self.lines.get(transfer)
@@ -126,7 +126,7 @@ class _Air:
                 should = line[part]
                 if not moved and not should:
                     continue
-                y += 14
+                y += 15
                 mark = (
                     "~"
                     if route and route["mark"] == "computed"
@@ -136,10 +136,10 @@ class _Air:
                 )
                 s.text(COLUMN, y, f"{label}moves {moved}{mark}" if moved else f"{label}not read", "moves")
                 if should:
-                    y += 13
+                    y += 14
                     s.text(COLUMN, y, f"should {should}", "should")
         if off:
-            y += 14
+            y += 15
             s.text(COLUMN, y, "does not add up", "off")
         return y + 8
 

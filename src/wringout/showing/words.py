@@ -8,8 +8,9 @@ from collections.abc import Mapping
 
 from wringout.catalogue.points import point, shown
 from wringout.documents.call import Reading
+from wringout.errors import InputError
 from wringout.ledger.entries import Amount, Band
-from wringout.quantity import PREFERRED, Dimension, UnitSystem, format
+from wringout.quantity import PREFERRED, Dimension, UnitSystem, format, parse
 from wringout.quantity import UNITS as KNOWN
 from wringout.showing.plain import chance, span
 
@@ -22,6 +23,7 @@ __all__ = [
     "range_words",
     "reading_words",
     "span",
+    "value_words",
 ]
 
 INSTRUMENT: Mapping[str, str] = {
@@ -44,10 +46,28 @@ _UNITS: Mapping[str, Mapping[UnitSystem, str]] = {
 }
 _PRETTY = (
     (re.compile(r"(?:delta_)?deg([FC])\b"), r"°\1"),
-    (re.compile(r"\s?\+-\s?"), " ± "),
+    (re.compile(r"(?<=\()\+/?-\s?"), "± "),
+    (re.compile(r"\s?\+/?-\s?"), " ± "),
     (re.compile(r"\binWC\b"), "in. w.c."),
     (re.compile(r"\bm3/"), "m³/"),
     (re.compile(r"(?<= )count\b"), ""),
+)
+
+
+# no instrument shows less than nothing, nor more than the whole, however wide the band
+_NOT_UNDER_ZERO = frozenset(
+    {
+        Dimension.AIRFLOW,
+        Dimension.WATER_FLOW,
+        Dimension.MASS_FLOW,
+        Dimension.CURRENT,
+        Dimension.SIGNAL,
+        Dimension.FREQUENCY,
+        Dimension.HEAD,
+        Dimension.PRESSURE_DIFFERENCE,
+        Dimension.FRACTION,
+        Dimension.COUNT,
+    }
 )
 
 
@@ -68,10 +88,43 @@ def reading_words(reading: Reading, system: UnitSystem) -> str:
     return pretty(ours if foreign else reading.text)
 
 
+def value_words(name: str, text: str, system: UnitSystem) -> tuple[str, str]:
+    """Write the value of a record for a reader, and as it was written where that is another unit.
+
+    Parameters
+    ----------
+    name, text : str
+        A point, and what was read there.
+    system : {'ip', 'si'}
+
+    Returns
+    -------
+    (str, str)
+        The second is empty where it would say the same.
+    """
+    written = pretty(text)
+    try:
+        dimension = point(name).dimension
+        value = parse(text, dimension)
+    except InputError:
+        return written, ""
+    other = PREFERRED[dimension]["si" if system == "ip" else "ip"]
+    ours = shown(name, value.value, system)
+    same = PREFERRED[dimension]["ip"] == PREFERRED[dimension]["si"]
+    if same or value.unit != other or ours.partition(" ")[2] == other:
+        return written, ""
+    return pretty(ours), written
+
+
 def range_words(name: str, low: float, high: float, system: UnitSystem) -> str:
     """Write the band in which a reading at a point [SI] should fall."""
     if point(name).dimension is Dimension.YES_NO:
         return "yes" if low > 0.5 else "no" if high < 0.5 else "yes or no"
+    dimension = point(name).dimension
+    if dimension in _NOT_UNDER_ZERO:
+        low = max(low, 0.0)
+    if dimension is Dimension.FRACTION:
+        high = min(high, 1.0)
     one, other = shown(name, low, system), shown(name, high, system)
     number, _, unit = one.partition(" ")
     last = other.partition(" ")[0]

@@ -13,9 +13,10 @@ from wringout.catalogue.causes import applies, causes
 from wringout.documents.draft import QUESTIONS, draft
 from wringout.documents.overview import kind_in_words
 from wringout.errors import DataError, InputError
+from wringout.quantity import UnitSystem
 from wringout.records.from_documents import FROM_DOCUMENT
 from wringout.records.identifiers import checked
-from wringout.showing.words import pretty
+from wringout.showing.words import pretty, value_words
 from wringout.web.desk import SAID, UNREADABLE, Here, now_text
 from wringout.web.pages import Problem, back, form_of, page, session, shared, system_for, text_of
 from wringout.weighing.evidence_words import plain, title
@@ -118,7 +119,7 @@ def written_by(author: str, names: dict[str, str]) -> str:
     return "writer not stated" if author == FROM_DOCUMENT else names.get(author, author)
 
 
-def time_line(here: Here, names: dict[str, str]) -> list[dict[str, Any]]:
+def time_line(here: Here, names: dict[str, str], system: UnitSystem) -> list[dict[str, Any]]:
     """What happened, the newest first, as rows for the page."""
     rows = [
         *((line, "") for line in here.folded.lines),
@@ -130,7 +131,7 @@ def time_line(here: Here, names: dict[str, str]) -> list[dict[str, Any]]:
     for line, mark in rows:
         body = line.body
         at = str(body.get("at") or line.event.recorded.isoformat())
-        words, value = _row_words(line.event.kind, body)
+        words, value, written = _row_words(line.event.kind, body, system)
         found.append(
             {
                 "id": line.id,
@@ -138,6 +139,7 @@ def time_line(here: Here, names: dict[str, str]) -> list[dict[str, Any]]:
                 "kind": line.event.kind,
                 "words": words,
                 "value": value,
+                "written": written,
                 "mark": mark,
                 "why": line.why,
                 "author": written_by(line.event.author, names),
@@ -149,12 +151,19 @@ def time_line(here: Here, names: dict[str, str]) -> list[dict[str, Any]]:
     return sorted(found, key=lambda row: (row["at"], row["id"]), reverse=True)
 
 
-def _row_words(kind: str, body: Any) -> tuple[str, str]:
+def _row_words(kind: str, body: Any, system: UnitSystem) -> tuple[str, str, str]:
+    """What, its value for this reader, and as it was written where that is another unit."""
     if kind == "reading":
+        value, written = value_words(body["point"], body["value"], system)
         try:
-            return plain(body["point"]), pretty(body["value"])
+            return plain(body["point"]), value, written
         except InputError:
-            return body["point"], pretty(body["value"])
+            return body["point"], value, written
+    words, value = _other_words(kind, body)
+    return words, value, ""
+
+
+def _other_words(kind: str, body: Any) -> tuple[str, str]:
     if kind == "force":
         return f"{_item(body['item'])} held at", pretty(body["to"])
     if kind == "release":
@@ -190,7 +199,7 @@ async def call(request: Request, problems: tuple[Problem, ...] = ()) -> Response
         tab="call",
         title=here.call.unit.name,
         kind_in_words=kind_in_words(here.call.unit),
-        rows=time_line(here, names),
+        rows=time_line(here, names, system_for(request, here.call.unit)),
         people=[written_by(author, names) for author in here.folded.authors],
         problems=problems,
     )

@@ -26,6 +26,7 @@ from wringout.showing.words import chance, pretty, span
 from wringout.web.desk import Desk, Here, Writer
 from wringout.web.devices import Device, Devices
 from wringout.web.weigher import Weigher
+from wringout.weighing.evidence_words import plain
 
 __all__ = [
     "Problem",
@@ -128,7 +129,13 @@ def _templates() -> jinja2.Environment:
     )
     made.globals.update(asset=asset)
     made.filters.update(
-        upper_first=_upper_first, pretty=pretty, when=_when, span=span, chance=chance, nowrap=_nowrap
+        upper_first=_upper_first,
+        pretty=pretty,
+        when=_when,
+        span=span,
+        chance=chance,
+        nowrap=_nowrap,
+        plain=plain,
     )
     return made
 

@@ -12,7 +12,7 @@ from starlette.responses import Response
 from wringout.catalogue.points import point, points_of
 from wringout.documents.call import ITEMS, Reading
 from wringout.errors import InputError
-from wringout.quantity import Dimension, units_of
+from wringout.quantity import Dimension, UnitSystem, units_of
 from wringout.showing.expected import last_readings
 from wringout.showing.words import pretty, reading_words
 from wringout.web.call_pages import begin
@@ -173,7 +173,8 @@ async def understand_line(request: Request) -> Response:
         line = text_of(form, "line", 1000, needed="Say or write what was read, for example: supply 58.5.")
     except InputError as error:
         return await readings(request, (Problem(error.message, "line"),))
-    found = understand(line, here.call.unit, system_for(request, here.call.unit))
+    system = system_for(request, here.call.unit)
+    found = understand(line, here.call.unit, system)
     _begin_to_weigh(request, here, found, text_of(form, "at", 40))
     return page(
         request,
@@ -184,7 +185,7 @@ async def understand_line(request: Request) -> Response:
         line=line,
         of=text_of(form, "of", 40),
         at=text_of(form, "at", 40),
-        **_shown(found, here),
+        **_shown(found, here, system),
     )
 
 
@@ -202,7 +203,7 @@ def _begin_to_weigh(request: Request, here: Here, found: Understood, at: str) ->
     )
 
 
-def _shown(found: Understood, here: Here) -> dict[str, Any]:
+def _shown(found: Understood, here: Here, system: UnitSystem) -> dict[str, Any]:
     last = last_readings(here.call)
     return {
         "said": [
@@ -213,7 +214,7 @@ def _shown(found: Understood, here: Here) -> dict[str, Any]:
                 "shown": pretty(s.value),
                 "words": s.words,
                 "note": pretty(s.note),
-                "before": pretty(last[s.point].text) if s.point in last else "",
+                "before": reading_words(last[s.point], system) if s.point in last else "",
             }
             for s in found.said
         ],

@@ -54,16 +54,29 @@ def trend(document: str, system: UnitSystem, more: dict[str, Any]) -> dict[str, 
 
 
 def _columns(table: Any, guesses: Any) -> list[dict[str, str]]:
+    from wringout.showing.words import pretty
+
     return [
         {
             "column": g.column,
             "point": g.point,
-            "unit": g.unit,
+            "words": _words(g.point) if g.point else "",
+            "unit": pretty(g.unit),
             "sure": f"{g.confidence:.0%}",
             "used": "yes" if table.columns.get(g.point) == g.column else "no",
         }
         for g in guesses or ()
     ]
+
+
+def _words(name: str) -> str:
+    from wringout.errors import InputError
+    from wringout.weighing.evidence_words import plain
+
+    try:
+        return plain(name)
+    except InputError:
+        return name.replace("_", " ").replace(".", ", ")
 
 
 def _series(table: Any, system: UnitSystem) -> dict[str, Any]:
@@ -74,6 +87,7 @@ def _series(table: Any, system: UnitSystem) -> dict[str, Any]:
     from wringout.catalogue.trend_points import trend_measure
     from wringout.errors import InputError
     from wringout.quantity import PREFERRED, from_si
+    from wringout.showing.words import pretty
 
     time = np.asarray(table.time, dtype=float)
     count = min(MOST_POINTS, len(time))
@@ -90,5 +104,5 @@ def _series(table: Any, system: UnitSystem) -> dict[str, Any]:
         for a, b in itertools.pairwise(edges):
             slot = shown[a:b][np.isfinite(shown[a:b])]
             thin.append(round(float(slot[np.argmax(np.abs(slot - slot.mean()))]), 2) if len(slot) else None)
-        series.append({"point": name, "unit": unit, "values": thin})
+        series.append({"point": name, "words": _words(name), "unit": pretty(unit), "values": thin})
     return {"time": [int(t) for t in time[edges[:-1]]], "series": series}

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import re
 import tempfile
 from pathlib import Path
 from typing import Any
@@ -13,6 +14,7 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 
 from wringout.errors import InputError
+from wringout.showing.words import pretty
 from wringout.web.desk import Here, now_text
 from wringout.web.jobs import Failed
 from wringout.web.pages import Problem, back, form_of, page, session, shared, system_for, text_of
@@ -124,6 +126,7 @@ async def trend(request: Request) -> Response:
 def _inline(picture: str, number: int) -> str:
     """A picture within a page: its ids made its own, and no address in it."""
     text = picture.replace(' xmlns="http://www.w3.org/2000/svg"', "")
+    text = re.sub(r">([^<]+)<", lambda words: f">{pretty(words[1])}<", text)
     for old in ("t", "d", "h"):
         text = text.replace(f'id="{old}"', f'id="p{number}{old}"').replace(
             f"url(#{old})", f"url(#p{number}{old})"

@@ -23,6 +23,7 @@ from wringout.weighing.next_check import SETTLE_MINUTES
 __all__ = ["chart", "ledger", "next_check", "suspects", "wait"]
 
 AT_ONCE, PATIENT = 0.25, 8.0  # seconds that a page, and that its part, wait for the answer
+SOON = 2.0 * 3600.0  # seconds for which somebody may wait beside a unit
 
 
 class _Work:
@@ -182,11 +183,12 @@ async def wait(request: Request) -> Response:
                 {
                     **p,
                     "due": due.isoformat() if due else "",
-                    "due_words": f"{due:%H:%M}"
+                    "due_words": f"at {due:%H:%M}"
                     if due and due.date() == at.date()
-                    else f"{due:%d %b %H:%M}"
+                    else f"{due:%d %b, %H:%M}"
                     if due
                     else "not within 24 h",
+                    "soon": late is not None and late <= SOON,
                     "ready": due is not None and due <= now,
                     "late_words": span(late) if late is not None else "over 24 h",
                     "half_words": span(p["half"]) if p["half"] is not None else "over 24 h",
