@@ -204,6 +204,7 @@ def simulate(
     slips: bool = False,
     severe: bool = False,
     candidates: int = 6000,
+    machine: Array | None = None,
 ) -> Simulated:
     """Draw a call in which one of some sets of causes is at work.
 
@@ -223,6 +224,8 @@ def simulate(
         Whether each cause is in the worse half of its range.
     candidates : int
         Rows of unknowns drawn for each look at the displays, more where few of them agree with it.
+    machine : array, (spreads,), [-], optional
+        The machine's spreads; drawn, if not given.
 
     Returns
     -------
@@ -231,6 +234,8 @@ def simulate(
     at, situations = _laid_out(unit, looks)
     row = np.zeros(at.width)
     fixed = np.zeros(at.width, dtype=bool)
+    if machine is not None:
+        row[: len(at.rows)], fixed[: len(at.rows)] = machine, True
     options = list(hypotheses)
     for index in dict.fromkeys(situations):
         read = {p for look, k in zip(looks, situations, strict=True) if k == index for p in look.points}

@@ -20,6 +20,10 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "trend": ("wringout.cli.trend", "What a controller's log shows: outputs, swings, sensors, changes."),
     "prove": ("wringout.cli.prove", "Whether a repair has held over the days since."),
     "wait": ("wringout.cli.wait", "How long each point needs after a change, and what to read then."),
+    "history": (
+        "wringout.cli.history",
+        "Visits to a unit, what differs from as left, what is learned of it.",
+    ),
     "report": (
         "wringout.cli.report",
         "The service report of a call as PDF or HTML, or all of it as one zip.",

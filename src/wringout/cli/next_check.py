@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from wringout.cli.known_unit import fingerprint_option, known_of
+
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
@@ -38,7 +40,10 @@ WAIT = 15  # minutes that a held state takes to settle
     default=None,
     help="Units of the words; without it, those of the unit document.",
 )
-def command(call: str, as_json: bool, count: int, units: UnitSystem | None) -> None:
+@fingerprint_option
+def command(
+    call: str, as_json: bool, count: int, units: UnitSystem | None, fingerprint_path: str | None
+) -> None:
     """What to read next at the unit of CALL: where, how, why and how long, cautions first."""
     import numpy as np
 
@@ -48,7 +53,7 @@ def command(call: str, as_json: bool, count: int, units: UnitSystem | None) -> N
     from wringout.weighing.answer import weigh
 
     loaded = load(call)
-    answer = weigh(loaded, np.random.default_rng(SEED))
+    answer = weigh(loaded, np.random.default_rng(SEED), known=known_of(fingerprint_path, loaded))
     following = worth_asking(answer, count)
     system = units or system_of(loaded.unit)
     if as_json:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from wringout.cli.known_unit import fingerprint_option, known_of
 from wringout.errors import InputError
 
 if TYPE_CHECKING:
@@ -59,6 +60,7 @@ FEW = 3
     help="A controller's log of the days before: a mapping file (trend.yaml) or the log itself. With it no "
     "reading is needed.",
 )
+@fingerprint_option
 def command(
     call: str,
     as_json: bool,
@@ -66,6 +68,7 @@ def command(
     checks: int | None,
     explain: str | None,
     trend_path: str | None,
+    fingerprint_path: str | None,
 ) -> None:
     """Which causes explain the readings of CALL, and what to read next."""
     import numpy as np
@@ -80,7 +83,8 @@ def command(
     loaded = load(call, trend_path is not None)
     started = time.perf_counter()
     trend = _trend(trend_path, call, loaded.unit) if trend_path is not None else None
-    answer = weigh(loaded, np.random.default_rng(SEED), checks=checks != 0, trend=trend)
+    known = known_of(fingerprint_path, loaded)
+    answer = weigh(loaded, np.random.default_rng(SEED), checks=checks != 0, trend=trend, known=known)
     if as_json:
         document = answer_document(answer, time.perf_counter() - started)
         if checks is not None:

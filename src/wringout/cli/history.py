@@ -1,0 +1,191 @@
+"""``wringout history``: visits to a unit, what differs from how it was left, what is learned of it."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from wringout.cli.known_unit import read_fingerprint
+from wringout.cli.record_options import STORE_NOTE, call_named, open_record, store_option
+from wringout.errors import DataError, InputError
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from wringout.documents.call import Call
+    from wringout.history.fingerprint import LearnedVisit
+    from wringout.history.learning import Verdict
+    from wringout.history.visits import Visit
+    from wringout.quantity import UnitSystem
+
+__all__ = ["command"]
+
+SEED = 0
+PROOF_FORMAT = "wringout-proof/1"
+
+
+@click.command(
+    "history",
+    epilog=f"{STORE_NOTE} Exit codes: 0 told, 1 our fault, 2 something in the input to mend. "
+    "Example: wringout history call.yaml --learn -o unit.fingerprint.json",
+)
+@click.argument("calls", metavar="CALL...", nargs=-1)
+@click.option("--unit", default=None, metavar="NAME", help="All calls of this unit in the record.")
+@store_option
+@click.option("--learn", is_flag=True, help="Learn the healthy machine from visits that are proven.")
+@click.option(
+    "-o", "--output", default=None, metavar="FILE", help="Fingerprint to write; one that is there grows."
+)
+@click.option(
+    "--proof",
+    "proofs",
+    multiple=True,
+    metavar="FILE",
+    help="What `wringout prove --json` wrote of a repair; may be given again.",
+)
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON document instead of words.")
+@click.option("--units", type=click.Choice(["ip", "si"]), default=None, help="Units; else those of the unit.")
+def command(
+    calls: tuple[str, ...],
+    unit: str | None,
+    store: str | None,
+    learn: bool,
+    output: str | None,
+    proofs: tuple[str, ...],
+    as_json: bool,
+    units: UnitSystem | None,
+) -> None:
+    """Visits to the unit of CALL..., how each left it, and what the last one found otherwise.
+
+    CALL is a call document or a call in the record; several are calls of one unit.
+    """
+    import numpy as np
+
+    from wringout.cli.history_text import history_document, history_lines, learned_lines
+    from wringout.documents.overview import system_of
+    from wringout.history.differences import differences
+    from wringout.history.visits import left_readings, visits_of
+
+    if learn and output is None:
+        raise InputError("name the file to write: --learn -o unit.fingerprint.json", "-o")
+    if not learn and (output is not None or proofs):
+        raise InputError("this goes with --learn", "-o" if output is not None else "--proof")
+    loaded = _loaded(calls, unit, store)
+    visits = visits_of(loaded)
+    if not visits:
+        raise InputError("nothing happened in these calls yet, so there is no visit", "CALL")
+    system = units or system_of(visits[-1].unit)
+    verdicts = _learned(visits, proofs, Path(output)) if output is not None else []
+    left = next((visit for visit in reversed(visits[:-1]) if left_readings(visit)), None)
+    found = differences(left, visits[-1], np.random.default_rng(SEED)) if left is not None else ()
+    if as_json:
+        document = history_document(visits, left, found, verdicts, system)
+        click.echo(json.dumps(document, ensure_ascii=False, indent=1))
+        return
+    lines = history_lines(visits, left, found, system)
+    if output is not None:
+        lines += learned_lines(verdicts, read_fingerprint(Path(output)), visits[-1].unit, output, system)
+    click.echo("\n".join(lines))
+
+
+def _loaded(calls: Sequence[str], unit: str | None, store: str | None) -> list[Call]:
+    from wringout.catalogue.calls import load_call, vocabulary
+
+    if (unit is None) == (not calls):
+        raise InputError("give calls, or --unit with the name of a unit in the record", "CALL")
+    found: list[Call] = []
+    for call in calls:
+        if Path(call).exists() or Path(call).suffix.lower() in {".yaml", ".yml", ".json"}:
+            found.append(load_call(call))
+        else:
+            with open_record(store, create=False) as record:
+                found.append(record.call_document(call_named(record, call), vocabulary()))
+    if unit is not None:
+        with open_record(store, create=False) as record:
+            ids = [u.unit_id for u in record.units() if unit in (u.name, u.unit_id)]
+            if len(ids) != 1:
+                known = ", ".join(dict.fromkeys(u.name for u in record.units())) or "none"
+                many = f"{len(ids)} units have this name; give the id of one: {', '.join(ids)}"
+                raise InputError(many if ids else f"no such unit in the record; there are: {known}", "--unit")
+            there = [c for c in record.calls() if c.unit_id == ids[0] and not c.withdrawn]
+            found += [record.call_document(c.call_id, vocabulary()) for c in there]
+        if not found:
+            raise InputError("this unit has no calls in the record", "--unit")
+    return found
+
+
+def _learned(visits: Sequence[Visit], proofs: Sequence[str], output: Path) -> list[Verdict]:
+    """Learn from the visits, and write what was learned beside what the file held already."""
+    import numpy as np
+
+    from wringout.history.fingerprint import check_unit, fingerprint_text, merged
+    from wringout.history.learning import judged
+
+    unit = visits[-1].unit
+    before: tuple[LearnedVisit, ...] = ()
+    if output.exists():
+        there = read_fingerprint(output)
+        check_unit(there, unit, str(output))
+        before = there.visits
+    proven = _proven([_proof(Path(path)) for path in proofs], visits)
+    same = [visit for visit in visits if _same_machine(visit, unit)]
+    verdicts = [judged(visit, np.random.default_rng(SEED), visit in proven) for visit in same]
+    learned = [verdict.learned for verdict in verdicts if verdict.learned is not None]
+    if not learned:
+        why = "; ".join(f"{v.visit.first:%Y-%m-%d %H:%M}: {v.why}" for v in verdicts[-3:])
+        raise InputError(f"no proven visit to learn from ({why})", "--learn")
+    text = fingerprint_text(merged([*before, *learned], unit))
+    beside = output.with_name(output.name + ".part")
+    try:
+        beside.write_text(text, encoding="utf-8")
+        beside.replace(output)
+    except OSError as error:
+        raise DataError(f"{output}: cannot be written: {error.strerror or error}") from None
+    return verdicts
+
+
+def _same_machine(visit: Visit, unit: Any) -> bool:
+    from wringout.history.visits import fitted
+
+    return fitted(visit.unit) == fitted(unit)
+
+
+def _proof(path: Path) -> dict[str, Any]:
+    try:
+        tree = json.loads(path.read_text(encoding="utf-8"))
+    except OSError as error:
+        raise InputError(f"cannot be read: {error.strerror or error}", str(path)) from None
+    except (ValueError, RecursionError):
+        raise InputError(
+            "this is no JSON; `wringout prove --json` writes what is wanted", str(path)
+        ) from None
+    if not isinstance(tree, dict) or tree.get("format") != PROOF_FORMAT:
+        raise InputError(f"wanted {PROOF_FORMAT}, as `wringout prove --json` writes it", f"{path}: format")
+    if tree.get("verdict") != "proven":
+        raise InputError(f"its verdict is {str(tree.get('verdict'))[:30]}, not proven", f"{path}: verdict")
+    return tree
+
+
+def _proven(proofs: Sequence[dict[str, Any]], visits: Sequence[Visit]) -> list[Visit]:
+    """Visits within the days that proofs speak of: from the repair, or their first day, to their end."""
+    from datetime import datetime
+
+    found: list[Visit] = []
+    for proof in proofs:
+        try:
+            repair = proof["repair"]
+            begin = datetime.fromisoformat(repair["at"] if repair else proof["from"]).replace(tzinfo=None)
+            end = datetime.fromisoformat(proof["to"]).replace(tzinfo=None)
+        except (KeyError, TypeError, ValueError):
+            raise InputError("it does not say from when to when it speaks", "--proof") from None
+        within = [visit for visit in visits if visit.first <= end and begin <= visit.last]
+        if not within:
+            raise InputError(
+                f"no visit between {begin:%Y-%m-%d %H:%M} and {end:%Y-%m-%d %H:%M}: it proves other visits",
+                "--proof",
+            )
+        found += within
+    return found

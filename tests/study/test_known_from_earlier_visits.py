@@ -1,0 +1,97 @@
+"""A unit that proven visits made known is answered no worse than a new one, and better where readings tell.
+
+Unit documents are those of the practice calls; the machines are invented, drawn anew for each case, and drift
+from visit to visit. Each is looked over healthy on three visits, then something goes wrong. The later call is
+weighed without, with one visit, and with three; figures stand in docs/validation.md.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from history_tools import Tally, life, tallied
+from weighing_tools import SOME_MORE, WALK_UP, usual
+from wringout.documents.load import load_unit
+from wringout.documents.unit import Unit
+from wringout.history.learning import combined
+from wringout.machine.design import design
+from wringout.weighing.answer import weigh
+
+pytestmark = pytest.mark.study
+
+PRACTICE = Path(__file__).resolve().parents[3] / "shared" / "practice" / "calls"
+CASES = 60
+VISITS = 3
+
+
+@dataclass(frozen=True)
+class Case:
+    """One call: its figures by how many visits were known, and how far the machine was from what was learned,
+    as a share of what the fingerprint allows."""
+
+    by_visits: dict[int, Tally]
+    off: float | None
+
+
+def practice_units() -> list[Unit]:
+    """Each unit document of the practice calls once."""
+    if not PRACTICE.is_dir():
+        pytest.skip(f"the practice calls are not at {PRACTICE}")
+    once: dict[str, Path] = {}
+    for path in sorted(PRACTICE.glob("*/unit.yaml")):
+        once.setdefault(hashlib.sha256(path.read_bytes()).hexdigest(), path)
+    return [load_unit(path) for path in once.values()]
+
+
+@cache
+def cases() -> tuple[Case, ...]:
+    homes = practice_units()
+    found = []
+    for number in range(CASES):
+        unit = homes[number % len(homes)]
+        try:
+            one = life(unit, number, (*WALK_UP, *usual(unit, SOME_MORE)), VISITS)
+        except ValueError:  # nothing that this machine can show goes together with any display
+            continue
+        learned = [v.learned for v in one.verdicts if v.learned is not None]
+        figures, off = {}, None
+        for visits in (0, 1, VISITS):
+            told = learned[len(learned) - visits :] if visits else []
+            known = combined(told, design(unit), one.call.events[0].at) if told else None
+            answer = weigh(one.call, np.random.default_rng(0), checks=False, known=known)
+            figures[visits] = tallied(answer, one.truth)
+            if known is not None:
+                away = one.machines[-1] - known.mean
+                off = float(away @ np.linalg.solve(known.covariance, away)) / away.size
+        found.append(Case(figures, off))
+    return tuple(found)
+
+
+def mean(visits: int, name: str) -> float:
+    return float(np.mean([float(getattr(case.by_visits[visits], name)) for case in cases()]))
+
+
+def test_the_truth_is_given_more_probability() -> None:
+    for visits in (0, 1, VISITS):
+        figures = ("exact", "any_true", "recalled", "accused", "log_loss")
+        print(  # noqa: T201 - the study's table
+            visits, *(f"{name} {mean(visits, name):.3f}" for name in figures)
+        )
+    assert mean(VISITS, "log_loss") < mean(0, "log_loss")
+
+
+def test_no_more_is_accused_that_is_not_there_and_no_less_is_named() -> None:
+    two_calls = 2.0 / len(cases())
+    assert mean(VISITS, "accused") <= mean(0, "accused") + two_calls
+    assert mean(VISITS, "exact") >= mean(0, "exact") - two_calls
+
+
+def test_the_machine_is_where_the_fingerprint_says_within_what_it_says() -> None:
+    off = [case.off for case in cases() if case.off is not None]
+    assert 0.85 < float(np.mean(off)) < 1.15
