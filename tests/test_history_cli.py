@@ -76,6 +76,7 @@ def test_what_was_learned_is_used_by_weigh_and_next(learned: Path, tmp_path: Pat
     plain = json.loads(good("weigh", call, "--json", "--checks", "0"))
     known = json.loads(good("weigh", call, "--json", "--checks", "0", "--fingerprint", str(learned)))
     assert known["marginals"] != plain["marginals"]
+    assert "as proven visits told of it" in good("weigh", call, "--fingerprint", str(learned))
     # the sensor reads low in both; a fingerprint does not make it so
     assert max(known["marginals"], key=known["marginals"].__getitem__) == "dew-sensor-low"
     following = json.loads(good("next", call, "--json", "--fingerprint", str(learned)))
@@ -168,3 +169,17 @@ def test_a_call_in_which_nothing_happened_has_no_visit(tmp_path: Path) -> None:
     path = tmp_path / "empty.yaml"
     path.write_text(yaml.safe_dump(call), encoding="utf-8")
     assert "no visit" in refused("history", str(path))
+
+
+def test_a_report_tells_earlier_visits_and_what_was_found_otherwise(tmp_path: Path) -> None:
+    output = tmp_path / "report.html"
+    good("report", str(later(tmp_path)), "--earlier", str(VAULT), "-o", str(output))
+    text = output.read_text(encoding="utf-8")
+    section = text[text.index("Earlier visits") : text.index("<h2", text.index("Earlier visits"))]
+    assert "new filters, frame sealed" in section
+    assert "2029-06-13" in section
+    assert "2029-09-10" not in section  # its own visit is the rest of the report
+    assert "over what the machine as left would read now" in section
+    alone = tmp_path / "alone.html"
+    good("report", str(later(tmp_path)), "-o", str(alone))
+    assert "Earlier visits" not in alone.read_text(encoding="utf-8")

@@ -42,7 +42,17 @@ ALLOWED: dict[str, set[str]] = {
     "capture": {"records", "trends", "machine", "catalogue", "documents", "quantity"},
     "sweep": {"trends", "weighing"},
     "history": {"weighing", "machine", "catalogue", "documents", "quantity"},
-    "showing": {"proof", "ledger", "weighing", "machine", "catalogue", "documents", "physics", "quantity"},
+    "showing": {
+        "history",
+        "proof",
+        "ledger",
+        "weighing",
+        "machine",
+        "catalogue",
+        "documents",
+        "physics",
+        "quantity",
+    },
 }
 # faces: they may import everything above them, and each other not at all
 ALLOWED["report"] = {*ALLOWED}

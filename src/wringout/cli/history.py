@@ -62,12 +62,10 @@ def command(
 
     CALL is a call document or a call in the record; several are calls of one unit.
     """
-    import numpy as np
-
     from wringout.cli.history_text import history_document, history_lines, learned_lines
     from wringout.documents.overview import system_of
-    from wringout.history.differences import differences
-    from wringout.history.visits import left_readings, visits_of
+    from wringout.history.visits import visits_of
+    from wringout.showing.visits import history_of
 
     if learn and output is None:
         raise InputError("name the file to write: --learn -o unit.fingerprint.json", "-o")
@@ -79,13 +77,12 @@ def command(
         raise InputError("nothing happened in these calls yet, so there is no visit", "CALL")
     system = units or system_of(visits[-1].unit)
     verdicts = _learned(visits, proofs, Path(output)) if output is not None else []
-    left = next((visit for visit in reversed(visits[:-1]) if left_readings(visit)), None)
-    found = differences(left, visits[-1], np.random.default_rng(SEED)) if left is not None else ()
+    told = history_of(loaded)
     if as_json:
-        document = history_document(visits, left, found, verdicts, system)
+        document = history_document(visits, told.left, told.found, verdicts, system)
         click.echo(json.dumps(document, ensure_ascii=False, indent=1))
         return
-    lines = history_lines(visits, left, found, system)
+    lines = history_lines(visits, told.left, told.found, system)
     if output is not None:
         lines += learned_lines(verdicts, read_fingerprint(Path(output)), visits[-1].unit, output, system)
     click.echo("\n".join(lines))

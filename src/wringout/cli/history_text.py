@@ -8,36 +8,23 @@ from typing import Any
 
 import numpy as np
 
-from wringout.catalogue.points import point, shown
+from wringout.catalogue.points import shown
 from wringout.cli.layout import chance, counted, heading, item, paragraph
 from wringout.documents.unit import Unit
 from wringout.history.differences import CLEAR, Difference
 from wringout.history.fingerprint import Fingerprint
 from wringout.history.learning import Verdict, combined
 from wringout.history.spread_words import spread_words
-from wringout.history.visits import LeftReading, Visit, left_readings
+from wringout.history.visits import Visit, left_readings
 from wringout.machine.design import design
 from wringout.machine.parameters import spreads
 from wringout.quantity import UnitSystem
-from wringout.weighing.evidence_words import difference, plain, state_words, title, with_spread
+from wringout.showing.visits import difference_words, settings_left
+from wringout.weighing.evidence_words import difference, plain, state_words, title
 
 __all__ = ["HISTORY_FORMAT", "history_document", "history_lines", "learned_lines"]
 
 HISTORY_FORMAT = "wringout-history/1"
-# what a visit leaves set, in the order in which it is told
-SET = (
-    "shown.setpoint_dew_point",
-    "shown.reheat_in_hand",
-    "shown.reheat_command",
-    "reheat.signal",
-    "reheat.stem",
-    "chilled.stem",
-    "shown.stages_called",
-    "fan.speed",
-    "filter.drop",
-    "strainer.drop",
-    "loop.flow",
-)
 MOST = 8  # of what differs or was learned, in words
 WORTH_TELLING = 0.85  # of the usual deviation: what was narrowed less is not told in words
 
@@ -61,7 +48,7 @@ def _visit(visit: Visit, system: UnitSystem) -> list[str]:
     for change in visit.changes:
         named = title(change.cause) if change.cause else ""
         lines.append(item("changed:", ", ".join(part for part in (named, change.text) if part), 2))
-    for one in _settings(visit):
+    for one in settings_left(visit):
         state = "" if one.state == "auto" else f" ({state_words(one.state)})"
         value = shown(one.reading.point, one.reading.value, system)
         lines.append(item("left:", f"{plain(one.reading.point)} {value}{state}", 2))
@@ -73,11 +60,6 @@ def _visit(visit: Visit, system: UnitSystem) -> list[str]:
     return lines
 
 
-def _settings(visit: Visit) -> list[LeftReading]:
-    there = {one.reading.point: one for one in left_readings(visit) if one.state == "auto"}
-    return [there[name] for name in SET if name in there]
-
-
 def _differences(
     visits: Sequence[Visit], left: Visit | None, found: Sequence[Difference], system: UnitSystem
 ) -> list[str]:
@@ -86,7 +68,7 @@ def _differences(
         return [paragraph(f"Nothing to compare: {why}.")]
     lines = [heading(f"Found on {visits[-1].first:%Y-%m-%d}, against as left on {left.last:%Y-%m-%d}")]
     clear = [one for one in found if one.differs]
-    lines += [item("-", _said(one, system)) for one in clear[:MOST]]
+    lines += [item("-", difference_words(one, system)) for one in clear[:MOST]]
     if len(clear) > MOST:
         lines.append(paragraph(f"and {len(clear) - MOST} more; --json gives all"))
     alike = len(found) - len(clear)
@@ -104,21 +86,6 @@ def _differences(
             )
         )
     return lines
-
-
-def _said(one: Difference, system: UnitSystem) -> str:
-    where = plain(one.point) + ("" if one.state == "auto" else f" {state_words(one.state)}")
-    now = shown(one.point, one.now, system)
-    if one.kind == "setting":
-        return f"{where}: {now}, was left at {shown(one.point, float(one.left or 0.0), system)}"
-    expected = with_spread(one.point, float(one.expected or 0.0), one.spread, system)
-    if str(point(one.point).dimension) == "temperature":
-        off = difference(one.off, system)
-    else:
-        off = shown(one.point, abs(one.off), system)
-    way = "over" if one.off > 0.0 else "under"
-    before = "" if one.left is None else f"; it read {shown(one.point, one.left, system)} then"
-    return f"{where}: {now}, {off} {way} what the machine as left would read now, {expected}{before}"
 
 
 def learned_lines(
@@ -210,7 +177,7 @@ def history_document(
                 "expected": None if one.expected is None else shown(one.point, one.expected, system),
                 "deviations": round(one.off / one.spread, 2),
                 "differs": one.differs,
-                "says": _said(one, system),
+                "says": difference_words(one, system),
             }
             for one in found
         ],

@@ -41,6 +41,12 @@ __all__ = ["command"]
 @click.option(
     "--units", type=click.Choice(["ip", "si"]), default=None, help="Units; without it, those of the unit."
 )
+@click.option(
+    "--earlier",
+    multiple=True,
+    metavar="CALL",
+    help="An earlier call at the unit; may be repeated.",
+)
 @click.option("--force", is_flag=True, help="Write over a file that is there.")
 @store_option
 def command(
@@ -49,6 +55,7 @@ def command(
     bundle: str | None,
     trend: str | None,
     units: UnitSystem | None,
+    earlier: tuple[str, ...],
     force: bool,
     store: str | None,
 ) -> None:
@@ -65,7 +72,8 @@ def command(
             _may_write(Path(name), endings, force)
     loaded, call_id = _loaded(call, store)
     table = _table(trend, loaded.unit) if trend is not None else None
-    found = findings(loaded, units or system_of(loaded.unit), table)
+    before = [_loaded(one, store)[0] for one in earlier]
+    found = findings(loaded, units or system_of(loaded.unit), table, before)
     report = report_of(found, __version__)
     if output is not None:
         from wringout.report.html import html_of

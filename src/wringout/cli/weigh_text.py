@@ -93,6 +93,8 @@ def _about(call: Call, answer: Answer) -> list[str]:
         visit = f" on visit {s.visit + 1}" if situations[-1].visit else ""
         told.append(f"{len(s.observations)} {state_words(s.state)}{visit}{later}")
     lines.append(paragraph(f"Readings given: {'; '.join(told) or 'none'}", 0, 2))
+    if answer.problem.known is not None:
+        lines.append(paragraph("Machine: as proven visits told of it (--fingerprint)", 0, 2))
     if logged or answer.signs:
         lines.append(paragraph(_of_trend(answer), 0, 2))
     return lines

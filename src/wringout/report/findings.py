@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
@@ -14,6 +15,7 @@ from wringout.errors import InputError
 from wringout.quantity import UnitSystem
 from wringout.showing.answer import answer_in_words
 from wringout.showing.books import ledger_in_words
+from wringout.showing.visits import History, history_of
 from wringout.showing.waits import wait_in_words
 from wringout.trends.finding import shower
 from wringout.trends.findings import findings_of
@@ -41,7 +43,8 @@ class Findings:
     """What a report is written from. ``found`` is the answer on the readings before the first change, in
     words, with what was then to be read next; ``now`` the answer on all of them (the same object where
     nothing was changed); ``book`` the ledgers; ``wait`` what to read after the last change, and when;
-    ``answer`` is ``now`` before it was put into words."""
+    ``answer`` is ``now`` before it was put into words; ``history`` holds earlier visits, where calls of
+    these are given."""
 
     call: Call
     system: UnitSystem
@@ -51,6 +54,7 @@ class Findings:
     book: dict[str, Any]
     wait: dict[str, Any] | None
     trend: tuple[TrendFinding, ...]
+    history: History | None = None
 
     @property
     def changes(self) -> tuple[Change, ...]:
@@ -71,8 +75,10 @@ def as_found(call: Call) -> Call:
     return call
 
 
-def findings(call: Call, system: UnitSystem, table: TrendTable | None = None) -> Findings:
-    """Weigh and book a call for its report.
+def findings(
+    call: Call, system: UnitSystem, table: TrendTable | None = None, earlier: Sequence[Call] = ()
+) -> Findings:
+    """Weigh and book a call for its report; ``earlier`` are calls of the same unit.
 
     Raises
     ------
@@ -97,6 +103,7 @@ def findings(call: Call, system: UnitSystem, table: TrendTable | None = None) ->
         ledger_in_words(call, system),
         wait_in_words(_since_change(call), system) if acted else None,
         _trend(call, table, system) if table is not None else (),
+        history_of([*earlier, call]) if earlier else None,
     )
 
 

@@ -10,6 +10,7 @@ from wringout.documents.call import Change, Force, Note, Reading, Release
 from wringout.documents.overview import kind_in_words, overview
 from wringout.documents.states import operating_states
 from wringout.report.blocks import Block, Box, Heading, Items, Page, Paragraph, Picture, Table, clean
+from wringout.report.earlier import earlier_visits
 from wringout.report.findings import Findings, due
 from wringout.report.front import open_causes, value_words
 from wringout.report.pictures import for_paper, width_on_page
@@ -33,6 +34,7 @@ def pages(f: Findings, version: str) -> list[Block]:
         *_cautions(f),
         *_unit(f),
         *_left(f),
+        *earlier_visits(f),
         *_readings(f),
         *_course(f),
         *_suspects(f),
