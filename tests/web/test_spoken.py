@@ -60,6 +60,8 @@ def asked(line: str, unit: Unit = UNIT) -> Understood:
         ("minus four", -4),
         ("-4", -4),
         ("nineteen", 19),
+        ("point two eight", 0.28),
+        ("point 28", 0.28),
     ],
 )
 def test_a_number_in_any_of_its_forms(words: str, value: float) -> None:
@@ -283,3 +285,57 @@ def test_no_line_is_an_error_and_whatever_is_kept_can_be_kept(words: list[str]) 
             entry = point(s.point)
             assert s.point in points_of(unit)
             assert entry.low <= parse(s.value, entry.dimension).value <= entry.high
+
+
+@pytest.mark.parametrize(
+    ("line", "values"),
+    [
+        # sounds between, decimals without a nought, what goes in at one place and comes out
+        ("um the return is about 58 uh 70 percent", {"return.t": "58 degF", "return.rh": "70 %"}),
+        ("filter is point two eight inches", {"filter.drop": "0.28 inWC"}),
+        ("water off the coil 88 and a quarter", {"reheat.water_out": "88.25 degF"}),
+        (
+            "gas into the exchanger 165, out 104",
+            {"reclaim.gas_in": "165 degF", "reclaim.gas_out": "104 degF"},
+        ),
+        (
+            "display says dew point 47, both stages on, reheat at 55",
+            {"shown.dew_point": "47 degF", "shown.stages_called": "2 count", "shown.reheat_command": "55 %"},
+        ),
+        ("supply is 64, no, make that 66", {"supply.t": "66 degF"}),
+        ("return 58 and 70 percent, I mean 68 percent", {"return.t": "58 degF", "return.rh": "68 %"}),
+    ],
+)
+def test_talk_as_it_comes(line: str, values: dict[str, str]) -> None:
+    assert said(line) == values
+
+
+def test_a_slip_put_right_without_its_value_is_asked_and_not_kept() -> None:
+    found = asked("supply 64, make that")
+    assert found.said == ()
+
+
+def test_what_cannot_be_read_may_be_said_before_its_place() -> None:
+    found = understand("can't read the loop flow, supply 64", UNIT, "ip")
+    assert [u.point for u in found.unreadable] == ["loop.flow"]
+    assert [s.point for s in found.said] == ["supply.t"]
+    assert found.clear
+
+
+@pytest.mark.parametrize(
+    ("line", "held"),
+    [
+        ("I put the reheat at 100", [("reheat.command", "100 %")]),
+        ("put the reheat command to zero", [("reheat.command", "0 %")]),
+        ("reheat back to auto", [("reheat.command", "")]),
+    ],
+)
+def test_a_state_may_be_put_and_given_back_in_plain_words(line: str, held: list[tuple[str, str]]) -> None:
+    found = understand(line, UNIT, "ip")
+    assert [(h.item, h.to) for h in found.held] == held
+    assert found.clear
+
+
+def test_a_probe_that_was_put_somewhere_holds_nothing() -> None:
+    found = understand("put the probe on the reheat water in, 98", UNIT, "ip")
+    assert found.held == ()

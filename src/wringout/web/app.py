@@ -179,7 +179,8 @@ def _routes() -> list[Route]:
 async def _told(request: Request, status: int, words: str) -> Response:
     if request.url.path.startswith("/api/"):
         return JSONResponse({"error": words}, status)
-    return page(request, "error.html", status=status, title="Something to mend", problems=(Problem(words),))
+    title = "Not here" if status == 404 else "Something to mend"
+    return page(request, "error.html", status=status, title=title, problems=(Problem(words),))
 
 
 async def _theirs(request: Request, error: Exception) -> Response:

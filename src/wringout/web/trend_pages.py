@@ -62,7 +62,12 @@ async def trend_keep(request: Request) -> Response:
         if len(data) > MOST:
             raise InputError("more than 25 MB; take fewer days or fewer columns", "file")
         kept = everything.desk.attach(
-            call_id, data, upload.filename, who, text="", at=now_text(), id=text_of(form, "id", 40)
+            call_id,
+            data,
+            upload.filename,
+            who,
+            at=text_of(form, "at", 40) or now_text(),
+            id=text_of(form, "id", 40),
         )
     except InputError as error:
         return await trends(request, (Problem(error.message, "file"),))

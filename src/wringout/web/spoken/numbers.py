@@ -97,8 +97,16 @@ def number_at(words: list[Token], at: int) -> Number | None:
     if _text(words, at) in _SIGNS:
         sign = _SIGNS[_text(words, at)]
         at += 1
-    found = _figures(words, at) or _part_alone(words, at) or _words(words, at)
+    found = _figures(words, at) or _part_alone(words, at) or _words(words, at) or _under_one(words, at)
     return None if found is None else Number(sign * found.value, found.after, found.doubt)
+
+
+def _under_one(words: list[Token], at: int) -> Number | None:
+    """``point two eight``; and ``both stages``, which are two."""
+    if _text(words, at) == "both" and _text(words, at + 1) in ("stages", "compressors", "circuits"):
+        return Number(2.0, at + 1)
+    found = _with_decimals(words, 0.0, at)
+    return found if found.after > at and _text(words, at) != "and" else None
 
 
 def _text(words: list[Token], at: int) -> str:

@@ -9,11 +9,12 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 
-from wringout.catalogue.points import point
+from wringout.catalogue.points import point, points_of
 from wringout.documents.unit import Unit
 from wringout.errors import InputError
 from wringout.quantity import Dimension, UnitSystem, parse
 from wringout.web.spoken.numbers import Number, Token, number_at, tokens
+from wringout.web.spoken.turns import BACK, CORRECTING, FREE, HOLD, ITEMS, PUT, UNREADABLE
 from wringout.web.spoken.understood import Choice, Held, Question, Said, Understood, Unreadable
 from wringout.web.spoken.units import Spoken, unit_at, usual_unit
 from wringout.web.spoken.vocabulary import FILLERS, Phrase, Vocabulary, vocabulary
@@ -25,29 +26,6 @@ _STRONG = frozenset({";", ".", "!", "?", "\n"})
 _WEAK = frozenset({",", "and", "/", "&"})
 _YES, _NO = frozenset({"yes", "on", "true", "active"}), frozenset({"no", "off", "false", "inactive"})
 _NOT = frozenset({"not", "isn't", "no", "doesn't"})
-_UNREADABLE = tuple(
-    tuple(words.split())
-    for words in (
-        "not readable",
-        "unreadable",
-        "no reading",
-        "cannot be read",
-        "cannot read",
-        "can't read",
-        "can't be read",
-        "could not read",
-        "couldn't read",
-        "not available",
-        "n/a",
-        "no access",
-        "can't reach",
-        "cannot reach",
-        "not accessible",
-        "not measurable",
-    )
-)
-_HOLD = frozenset({"force", "forced", "hold", "held", "holding", "forcing"})
-_FREE = frozenset({"release", "released", "releasing"})
 
 
 def understand(line: str, unit: Unit, system: UnitSystem) -> Understood:
@@ -110,6 +88,7 @@ class _Line:
         self.waiting: tuple[Number, Spoken, int, int] | None = None  # a value said before its place
         self.holding = ""
         self.lost = False  # a word of this clause was not understood
+        self.lacking = False  # that it cannot be read was said before its place
 
     def read(self) -> Understood:
         while self.at < len(self.words):
@@ -131,7 +110,7 @@ class _Line:
             strong = word.text in _STRONG
             self.at += 1
             self._break(strong)
-        elif self._unreadable() or self._held() or self._words():
+        elif self._corrected() or self._unreadable() or self._held() or self._words():
             pass
         elif word.text in _YES | _NO and self._binary(word):
             self.at += 1
@@ -152,6 +131,8 @@ class _Line:
             number, spoken, start, end = self.waiting
             self.waiting = None
             self._give(number, spoken, start, end)
+        if self.lacking and self.here and self.fresh:
+            self._lack()
         if self.here and self.fresh and strong:
             self._unused()
         self.lost = False
@@ -232,6 +213,12 @@ class _Line:
         points = phrase.points
         if self.shown:
             points = frozenset(name for name in points if name.startswith("shown.")) or points
+        if (
+            not self.fresh
+            and self.words[self.at - 1].start == start
+            and self.words[self.at - 1].text == "out"
+        ):
+            points = self._other_end() or points
         if not self.fresh:
             # after a value: a quantity stays at the place, a place begins anew
             at_place = points & self.place if not phrase.place else frozenset()
@@ -259,6 +246,12 @@ class _Line:
         self.questions.append(Question(said, "this unit has no such point; say its place and what was read"))
         self.here = self.place = frozenset()
         self.fresh = True
+
+    def _other_end(self) -> frozenset[str]:
+        """Where what went in at the last place comes out."""
+        last = self.out_said[-1].point if self.out_said else ""
+        out = last.removesuffix("_in") + "_out"
+        return frozenset({out} if last.endswith("_in") and out in points_of(self.unit) else ())
 
     # ------------------------------------------------------------------------------------ values
 
@@ -389,22 +382,42 @@ class _Line:
             return f"outside what can be read there, {low} to {high}: a slip of digit or unit?"
         return "no point of that place can read this"
 
+    def _corrected(self) -> bool:
+        """``no, make that 66``: the last value is taken back, and another one is waited for."""
+        for words in CORRECTING:
+            if self.out_said and self._said_next(words):
+                last = self.out_said.pop()
+                self.start = self.words[self.at].start
+                self.at += len(words)
+                self.here = self.place = frozenset({last.point})
+                self.fresh, self.negative = True, False
+                return True
+        return False
+
+    def _said_next(self, words: tuple[str, ...]) -> bool:
+        return tuple(token.text for token in self.words[self.at : self.at + len(words)]) == words
+
     # --------------------------------------------------------------- what cannot be read, what is held
 
     def _unreadable(self) -> bool:
-        for words in _UNREADABLE:
-            said = tuple(token.text for token in self.words[self.at : self.at + len(words)])
-            if said != words:
+        for words in UNREADABLE:
+            if not self._said_next(words):
                 continue
-            if not (self.here and self.fresh):
-                return False
+            start = self.words[self.at].start
             self.at += len(words)
-            self.out_unreadable += [
-                Unreadable(name, self._said_from(self.start)) for name in self._meant_unreadable()
-            ]
-            self.fresh = False
+            if self.here and self.fresh:
+                self._lack()
+            else:  # its place comes after
+                self._break(strong=True)
+                self.lacking, self.start = True, start
             return True
         return False
+
+    def _lack(self) -> None:
+        self.out_unreadable += [
+            Unreadable(name, self._said_from(self.start)) for name in self._meant_unreadable()
+        ]
+        self.fresh = self.lacking = False
 
     def _meant_unreadable(self) -> list[str]:
         taken = sorted(name for name in self.here if not name.startswith("shown."))
@@ -412,7 +425,8 @@ class _Line:
 
     def _held(self) -> bool:
         word = self.words[self.at].text
-        if word in _FREE or word in _HOLD:
+        back = next((len(words) for words in BACK if self._said_next(words)), 0)
+        if back or word in FREE or word in HOLD or self._put():
             near = {token.text for token in self.words[max(self.at - 4, 0) : self.at + 5]}
             items = [
                 item
@@ -427,17 +441,24 @@ class _Line:
             self.start = self.words[self.at].start
             self.here = self.place = frozenset()
             self.fresh = False
-            self.at += 1
-            while self.at < len(self.words) and self.words[self.at].text in (
-                FILLERS | {"reheat", "command", "cooling", "stages", "call", "output"}
-            ):
+            self.at += back or 1
+            while self.at < len(self.words) and self.words[self.at].text in (FILLERS | ITEMS) - {"and"}:
                 self.at += 1
-            if word in _FREE:
+            if back or word in FREE:
                 self.out_held.append(Held(items[0], "", self._said_from(self.start)))
             else:
                 self.holding = items[0]
             return True
         return False
+
+    def _put(self) -> bool:
+        """``put the reheat at 100``: no other word between, or it may be a probe that was put somewhere."""
+        if self.words[self.at].text not in PUT:
+            return False
+        after = [token.text for token in self.words[self.at + 1 : self.at + 6] if token.text != "the"]
+        while len(after) > 1 and after[0] in ITEMS and after[1] in ITEMS:
+            del after[0]
+        return len(after) > 1 and after[0] in ITEMS and after[1] in ("at", "to")
 
     def _hold(self, number: Number, start: int, end: int) -> None:
         said = self.line[min(self.start, start) : end].strip(" ,")

@@ -73,6 +73,16 @@ FILLERS = frozenset(
         ":",
         "-",
         "in",
+        "um",
+        "uh",
+        "er",
+        "erm",
+        "well",
+        "ok",
+        "okay",
+        "so",
+        "gives",
+        "giving",
     ]
 )
 
@@ -182,7 +192,9 @@ _KINDS: tuple[tuple[str, str], ...] = (
     (
         "out|coming out of the coil|coming off the coil|out of the coil|out of coil|leaving water|"
         "water out|return water|coming out|water out of the coil|"
-        "from the coil|outlet|out of the reheat coil|water leaving the coil|water from the coil|coil out",
+        "from the coil|outlet|water off the coil|water off the reheat coil|water leaving the reheat coil|"
+        "water coming off the coil|out of the reheat coil|water leaving the coil|"
+        "water from the coil|coil out",
         "reheat.water_out chilled.water_out",
     ),
     (
