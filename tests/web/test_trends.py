@@ -57,7 +57,7 @@ def test_the_series_for_the_plot_are_thin_and_whole(client: Client, trend: str) 
     assert len(found["time"]) == 700
     assert found["time"] == sorted(found["time"])
     assert all(len(s["values"]) == 700 and s["unit"] for s in found["series"])
-    assert {"degF", "degC"} & {s["unit"] for s in found["series"]}
+    assert {"°F", "°C"} & {s["unit"] for s in found["series"]}
 
 
 def test_the_list_of_logs_leads_to_each(client: Client, trend: str) -> None:
