@@ -3,44 +3,27 @@
 from __future__ import annotations
 
 import json
-from datetime import UTC, datetime, time
+from datetime import time
 from functools import cache
 from pathlib import Path
 
 import numpy as np
-import polars as pl
 import pytest
 from click.testing import CliRunner
 
-from motion_cases import UNITS, machine, nominal, one_cause, unit
+from motion_cases import machine, nominal, one_cause, unit
 from motion_trends import DAY, START, loads_of, made, weather_of
+from proof_samples import FAULT, KIND, MENDED_AT, days, in_per_cent, written
 from trend_samples import with_values, without
 from wringout.cli.main import group
 from wringout.documents.call import Call, Change
 from wringout.errors import InputError
-from wringout.machine.motion import Alter, Hold, Release
+from wringout.machine.motion import Hold, Release
 from wringout.proof.acceptance import Proof, prove
 from wringout.proof.criteria import Criterion, Settings, condensation, dew_point_held
 from wringout.proof.working import stages_working, weather_that_calls
 from wringout.trends.moisture_balance import moisture_of
 from wringout.trends.table import HOUR, TrendTable
-
-KIND = "modulating reclaim"
-MENDED_AT = datetime.fromtimestamp(START + 2.0 * DAY, UTC).replace(tzinfo=None)
-FAULT = "compressor-out"
-
-
-@cache
-def days(left: tuple[str, ...] = (), asks: bool = True, moisture: float = 0.75) -> TrendTable:
-    """Two days with a compressor out, then two with what is left of it, or of something else."""
-    d = machine(KIND)
-    mended = nominal(d)
-    for cause in left:
-        mended = one_cause(d, mended, cause)
-    weather = weather_of(d, 4.0) if asks else weather_of(d, 4.0, 10.0, 12.0)
-    return made(
-        KIND, [(FAULT, 0.5)], 4.0, weather, loads_of(4.0, moisture), [Alter(2.0 * DAY, mended)]
-    )  # fmt: skip
 
 
 def call_of(cause: str | None = FAULT) -> Call:
@@ -287,32 +270,6 @@ def test_a_display_of_the_outdoor_dew_point_proves_nothing() -> None:
 
 
 # ----------------------------------------------------------------------------------------- the command
-
-
-def written(folder: Path, table: TrendTable, cause: str = f"cause: {FAULT}") -> list[str]:
-    (folder / "unit.yaml").write_text(UNITS[KIND])
-    (folder / "call.yaml").write_text(
-        "format: wringout-call/1\nunit: unit.yaml\nevents:\n"
-        f"  - {{at: {MENDED_AT.isoformat()}, kind: change, {cause}}}\n"
-    )
-    moments = pl.Series(table.time.astype(np.int64)).cast(pl.Int64) * 1_000_000
-    columns = {"Time": moments.cast(pl.Datetime("us")).dt.strftime("%Y-%m-%d %H:%M")}
-    columns |= {name: pl.Series(values) for name, values in table.values.items()}
-    pl.DataFrame(columns).write_csv(folder / "log.csv")
-    lines = "\n".join(f'  "{name}": {{point: {name}, unit: {_unit(name)}}}' for name in table.values)
-    (folder / "trend.yaml").write_text(
-        "format: wringout-trend/1\nfile: log.csv\n"
-        f'time: {{column: "Time", format: "%Y-%m-%d %H:%M"}}\ncolumns:\n{lines}\n'
-    )
-    return ["prove", str(folder / "call.yaml"), "--trend", str(folder / "log.csv")]
-
-
-def _unit(name: str) -> str:
-    return {"shown.reheat_command": '"%"', "shown.stages_called": "count"}.get(name, "degC")
-
-
-def in_per_cent(table: TrendTable) -> TrendTable:
-    return with_values(table, shown__reheat_command=100.0 * table["shown.reheat_command"])
 
 
 def test_the_command_says_it_in_words_and_as_json(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

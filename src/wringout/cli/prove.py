@@ -16,7 +16,6 @@ from wringout.errors import InputError
 if TYPE_CHECKING:
     from wringout.documents.unit import Unit
     from wringout.proof.criteria import Settings
-    from wringout.trends.table import TrendTable
 
 __all__ = ["command"]
 
@@ -63,6 +62,7 @@ def command(
     from wringout.catalogue.calls import load_call
     from wringout.catalogue.causes import applies, causes
     from wringout.cli.prove_text import proof_document, proof_lines
+    from wringout.cli.trend_table import table_of
     from wringout.documents.overview import system_of
     from wringout.proof.acceptance import prove
 
@@ -72,31 +72,13 @@ def command(
         raise InputError(f'there is no cause "{cause[:40]}"; they are listed in docs/causes.md', "--cause")
     if cause is not None and not applies(cause, loaded.unit):
         raise InputError(f"{loaded.unit.name} cannot have {cause}", "--cause")
-    table = _table(trend, mapping, loaded.unit, Path(call))
+    table = table_of(trend, mapping, loaded.unit, Path(call))
     found = prove(loaded, table, settings, np.random.default_rng(SEED), cause)
     system = units or system_of(loaded.unit)
     if as_json:
         click.echo(json.dumps(proof_document(found, loaded.unit, system), ensure_ascii=False, indent=1))
         return
     click.echo("\n".join(proof_lines(found, loaded.unit, system)))
-
-
-def _table(trend: str, mapping: str | None, unit: Unit, call: Path) -> TrendTable:
-    """The log in points: by --map, by trend.yaml beside it, else guessed."""
-    from wringout.trends.mapping import load_table
-
-    path = Path(trend)
-    if path.suffix.lower() in {".yaml", ".yml", ".json"}:
-        return load_table(None, path, unit)[0]
-    beside = [path.parent / "trend.yaml", call.parent / "trend.yaml"]
-    if mapping is None:
-        for place in beside:
-            if place.is_file():
-                try:
-                    return load_table(path, place, unit)[0]
-                except InputError:
-                    continue  # made for another file: the columns are guessed instead
-    return load_table(path, mapping, unit)[0]
 
 
 def _settings(

@@ -12,9 +12,7 @@ from wringout.errors import DataError, InputError
 
 if TYPE_CHECKING:
     from wringout.documents.call import Call
-    from wringout.documents.unit import Unit
     from wringout.quantity import UnitSystem
-    from wringout.trends.table import TrendTable
 
 __all__ = ["command"]
 
@@ -36,7 +34,8 @@ __all__ = ["command"]
     "--trend",
     type=click.Path(),
     metavar="FILE",
-    help="A log to show too; a trend document (.yaml) names its columns.",
+    help="A log to show too, which also judges the repair where it holds days since; a trend document "
+    "(.yaml) names its columns.",
 )
 @click.option(
     "--units", type=click.Choice(["ip", "si"]), default=None, help="Units; without it, those of the unit."
@@ -61,6 +60,7 @@ def command(
 ) -> None:
     """Write the report of CALL: one page for whoever runs the building, then pages to check it by."""
     from wringout import __version__
+    from wringout.cli.trend_table import table_of
     from wringout.documents.overview import system_of
     from wringout.report.findings import findings
     from wringout.report.write import report_of
@@ -71,7 +71,8 @@ def command(
         if name is not None:
             _may_write(Path(name), endings, force)
     loaded, call_id = _loaded(call, store)
-    table = _table(trend, loaded.unit) if trend is not None else None
+    beside = Path(call) if call_id is None else None
+    table = table_of(trend, None, loaded.unit, beside) if trend is not None else None
     before = [_loaded(one, store)[0] for one in earlier]
     found = findings(loaded, units or system_of(loaded.unit), table, before)
     report = report_of(found, __version__)
@@ -101,16 +102,6 @@ def _loaded(call: str, store: str | None) -> tuple[Call, str | None]:
     with open_record(store, create=False) as record:
         call_id = call_named(record, call)
         return record.call_document(call_id, vocabulary()), call_id
-
-
-def _table(trend: str, unit: Unit) -> TrendTable:
-    from wringout.trends.mapping import load_table
-
-    path = Path(trend)
-    if path.suffix.lower() in {".yaml", ".yml"}:
-        return load_table(None, path, unit)[0]
-    beside = path.parent / "trend.yaml"
-    return load_table(path, beside if beside.is_file() else None, unit)[0]
 
 
 def _may_write(path: Path, endings: tuple[str, ...], force: bool) -> None:

@@ -23,6 +23,7 @@ from wringout.proof.criteria import (
 from wringout.proof.working import reheat_working, stages_working
 from wringout.trends.following import following_findings
 from wringout.trends.moisture_balance import moisture_of
+from wringout.trends.moisture_days import MoistureDays, moisture_days_findings
 from wringout.trends.table import HOUR, TrendTable
 
 __all__ = ["Proof", "prove"]
@@ -34,7 +35,8 @@ LEAST_AFTER = 6.0  # h of trend after the change, or nothing is looked at
 class Proof:
     """The answer: ``verdict`` is proven, not_proven or not_yet_testable; ``change`` the repair (None: the
     whole trend counts as after it), ``cause`` what was mended if it is named, ``start`` and ``end`` [s since
-    1970] the days looked at, ``settings`` what was asked for."""
+    1970] the days looked at, ``settings`` what was asked for; ``moisture`` what came in and was taken out in
+    those days, where the trend can tell."""
 
     verdict: str
     change: Change | None
@@ -45,6 +47,7 @@ class Proof:
     criteria: tuple[Criterion, ...]
     comparison: Comparison | None
     settings: Settings
+    moisture: MoistureDays | None = None
 
 
 def prove(
@@ -123,7 +126,10 @@ def prove(
     verdicts = {c.verdict for c in criteria}
     open_or_held = "proven" if verdicts == {holds} else "not_yet_testable"
     verdict = "not_proven" if fails in verdicts else open_or_held
-    return Proof(verdict, change, cause, since, last, after.hours, tuple(criteria), comparison, settings)
+    per_day = next(iter(moisture_days_findings(moisture)), None)
+    return Proof(
+        verdict, change, cause, since, last, after.hours, tuple(criteria), comparison, settings, per_day
+    )
 
 
 def _wall_clock(at: datetime) -> float:

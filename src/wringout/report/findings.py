@@ -12,6 +12,8 @@ import numpy as np
 from wringout.documents.call import Call, Change, Reading
 from wringout.documents.states import operating_states
 from wringout.errors import InputError
+from wringout.proof.acceptance import Proof, prove
+from wringout.proof.criteria import Settings
 from wringout.quantity import UnitSystem
 from wringout.showing.answer import answer_in_words
 from wringout.showing.books import ledger_in_words
@@ -23,7 +25,7 @@ from wringout.trends.pictures import picture_of
 from wringout.trends.table import TrendTable
 from wringout.weighing.answer import Answer, weigh
 
-__all__ = ["Findings", "TrendFinding", "as_found", "due", "findings"]
+__all__ = ["Findings", "TrendFinding", "as_found", "due", "findings", "judged"]
 
 SEED = 0  # the one of every other command: the report shows what they answer
 
@@ -43,8 +45,8 @@ class Findings:
     """What a report is written from. ``found`` is the answer on the readings before the first change, in
     words, with what was then to be read next; ``now`` the answer on all of them (the same object where
     nothing was changed); ``book`` the ledgers; ``wait`` what to read after the last change, and when;
-    ``answer`` is ``now`` before it was put into words; ``history`` holds earlier visits, where calls of
-    these are given."""
+    ``proof`` the verdict of a log of the days since, or ``unproven`` why there is none; ``answer`` is
+    ``now`` before it was put into words; ``history`` holds earlier visits, where calls of these are given."""
 
     call: Call
     system: UnitSystem
@@ -53,6 +55,8 @@ class Findings:
     answer: Answer
     book: dict[str, Any]
     wait: dict[str, Any] | None
+    proof: Proof | None
+    unproven: str
     trend: tuple[TrendFinding, ...]
     history: History | None = None
 
@@ -102,9 +106,20 @@ def findings(
         answer,
         ledger_in_words(call, system),
         wait_in_words(_since_change(call), system) if acted else None,
+        *judged(call, table if acted else None),
         _trend(call, table, system) if table is not None else (),
         history_of([*earlier, call]) if earlier else None,
     )
+
+
+def judged(call: Call, table: TrendTable | None) -> tuple[Proof | None, str]:
+    """What `wringout prove` answers without options, or why the log proves nothing yet."""
+    if table is None:
+        return None, ""
+    try:
+        return prove(call, table, Settings.of(call.unit), np.random.default_rng(SEED)), ""
+    except InputError as error:
+        return None, error.message
 
 
 def _since_change(call: Call) -> Call:

@@ -10,6 +10,7 @@ from wringout.documents.call import Reading
 from wringout.report.blocks import Block, Heading, Items, Paragraph, Table, clean
 from wringout.report.findings import Findings
 from wringout.showing.answer import URGENCY
+from wringout.showing.proof_words import VERDICTS
 from wringout.showing.words import chance, pretty
 from wringout.weighing.evidence import still_wrong
 from wringout.weighing.evidence_words import plain, title, with_spread
@@ -100,11 +101,20 @@ def _now(f: Findings) -> list[Block]:
             "nothing is wrong any more.",
             strong=True,
         ),
-        Paragraph(
+        _over_days(f),
+    ]
+
+
+def _over_days(f: Findings) -> Paragraph:
+    if f.proof is None:
+        return Paragraph(
             "Readings of one visit show how the unit works now. That it keeps the building dry is proven "
             "over days with humid weather, by a log of them."
-        ),
-    ]
+        )
+    return Paragraph(
+        f"By a log of {f.proof.hours:.0f} h since the repair: {VERDICTS[f.proof.verdict].lower()}.",
+        strong=True,
+    )
 
 
 def _to_do(f: Findings) -> list[Block]:
@@ -119,10 +129,21 @@ def _to_do(f: Findings) -> list[Block]:
             )
         )
     if f.changes:
-        rows.append(("Proof over days", "log the unit for some humid days and weigh the log; see Proof."))
+        rows += _still_to_prove(f)
     elif not rows:
         rows.append(("More readings", "no cause stands out yet; see Next checks."))
-    return [Items(tuple(rows))]
+    return [Items(tuple(rows))] if rows else [Paragraph("Nothing: what was asked for holds.")]
+
+
+def _still_to_prove(f: Findings) -> list[tuple[str, str]]:
+    what = "Proof over days"
+    if f.proof is None:
+        return [(what, "log the unit for some humid days and have the log judged; see Proof.")]
+    return {
+        "proven": [],
+        "not_proven": [(what, "the log shows what does not hold; see Proof.")],
+        "not_yet_testable": [(what, "the weather has not asked enough yet: log on; see Proof.")],
+    }[f.proof.verdict]
 
 
 def _figures(f: Findings) -> list[Block]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from datetime import datetime
 from typing import Any
 
 from wringout.catalogue.steps import Step, cautions_of
@@ -11,13 +10,14 @@ from wringout.documents.overview import kind_in_words, overview
 from wringout.documents.states import operating_states
 from wringout.report.blocks import Block, Box, Heading, Items, Page, Paragraph, Picture, Table, clean
 from wringout.report.earlier import earlier_visits
-from wringout.report.findings import Findings, due
+from wringout.report.findings import Findings
 from wringout.report.front import open_causes, value_words
 from wringout.report.pictures import for_paper, width_on_page
+from wringout.report.proven import proof_blocks
 from wringout.showing.chart import chart_svg
 from wringout.showing.drawing import drawing_svg
 from wringout.showing.expected import last_readings
-from wringout.showing.words import pretty, span
+from wringout.showing.words import pretty
 from wringout.weighing.evidence_words import plain, state_words
 
 __all__ = ["pages"]
@@ -38,7 +38,7 @@ def pages(f: Findings, version: str) -> list[Block]:
         *_readings(f),
         *_course(f),
         *_suspects(f),
-        *_proof(f),
+        *proof_blocks(f),
         *_open(f),
         *_ledger(f),
         *_trend(f),
@@ -170,45 +170,6 @@ def _suspect(s: dict[str, Any]) -> list[Block]:
         rows = tuple((e["bits"], e["words"]) for e in evidence)
         caption = f"Against {against}. One bit doubles the odds; + speaks for, - against."
         blocks.append(Table(caption, ("Bits", "What was read, and what it says"), rows, (1, 9)))
-    return blocks
-
-
-def _proof(f: Findings) -> list[Block]:
-    if f.wait is None or not f.changes:
-        return []
-    at = datetime.fromisoformat(f.wait["at"])
-    rows = []
-    after: dict[str, list[str]] = {}
-    auto = {id(r) for s in operating_states(f.call) if s.state == "auto" for r in s.readings}
-    for r in f.readings:
-        if r.at >= at and id(r) in auto:
-            after.setdefault(r.point, []).append(f"{value_words(r, f.system)} ({r.at:%m-%d %H:%M})")
-    for p in f.wait["points"]:
-        if not p["moves"] and p["point"] not in after:
-            continue
-        read = after.get(p["point"], ["still to be read"])[-1]
-        wait = span(p["late"]) if p["late"] is not None else "over 24 h"
-        rows.append((p["what"], wait, due(at, p), p["band"], read))
-    early = ", ".join(e["what"] for e in f.wait["early"])
-    blocks: list[Block] = [
-        Heading("Proof"),
-        Paragraph(
-            "A repair is proven by readings after each point has settled, and by a log of the days that "
-            "follow, in which the weather asks something of the unit. wringout prove says what such a log "
-            "has to hold, and judges it; until then the second half of the proof is open."
-        ),
-        Table(
-            f"After the change of {at:%Y-%m-%d %H:%M}: when nine machines in ten have settled, and the band "
-            "in which nine healthy ones in ten then read, in the weather of that visit",
-            ("Point", "Settles in", "From", "Should read", "Was read"),
-            tuple(rows),
-            (2.2, 1, 1.2, 1.6, 2),
-        ),
-    ]
-    if early:
-        blocks.append(Paragraph(f"Read before it had settled, so it says little: {early}."))
-    now = tuple((s["title"], s["chance"]) for s in f.now["sets"])
-    blocks.append(Table("What is wrong now, on all readings", ("Set", "Probability"), now, (4, 1)))
     return blocks
 
 

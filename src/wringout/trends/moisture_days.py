@@ -87,6 +87,18 @@ class MoistureDays(Finding):
                 text += f" Its supply air was {off} +/- {sigma} {side} than a healthy unit's."
         return text
 
+    def each_day(self, show: Show) -> tuple[str, ...]:
+        """A line for each day: what came in, what a healthy unit takes out, what was taken out."""
+        lines = []
+        for day in self.days:
+            taken = f", taken out {_mass(show, day.taken)}" if np.isfinite(day.taken) else ""
+            brought = _mass(show, day.weather + day.indoors)
+            lines.append(
+                f"{iso(day.start)[:10]}, {day.hours:.0f} h: by the document {brought} a day brought in, a "
+                f"healthy unit takes out {_mass(show, day.healthy)}{taken}"
+            )
+        return tuple(lines)
+
     def means(self) -> str:
         return {
             "unit": "The unit is at fault: cooling, airflow, the coil, or heat that nobody called for.",
@@ -125,13 +137,15 @@ class MoistureDays(Finding):
 
 
 def _a_day(show: Show, flow: float, sigma: float) -> str:
-    """A mean flow as a mass a day; as many lb/h as a day has hours are lb a day."""
-    parts = []
-    for value in (flow, sigma):
-        number, _, unit = show(value * DAY / HOUR, Dimension.MASS_FLOW).partition(" ")
-        whole = float(number.replace(",", ""))
-        parts.append(f"{whole:,.0f}" if abs(whole) >= 10.0 else f"{whole:.1f}")
-    return f"{parts[0]} +/- {parts[1]} {unit.removesuffix('/h')} a day"
+    """A mean flow as a mass a day."""
+    return f"{_mass(show, flow).partition(' ')[0]} +/- {_mass(show, sigma)} a day"
+
+
+def _mass(show: Show, flow: float) -> str:
+    """What a flow makes in a day: as many lb/h as a day has hours are lb a day."""
+    number, _, unit = show(flow * DAY / HOUR, Dimension.MASS_FLOW).partition(" ")
+    whole = float(number.replace(",", ""))
+    return f"{f'{whole:,.0f}' if abs(whole) >= 10.0 else f'{whole:.1f}'} {unit.removesuffix('/h')}"
 
 
 def moisture_days_findings(moisture: Moisture | None) -> list[MoistureDays]:
