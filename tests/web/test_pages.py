@@ -20,6 +20,7 @@ from wringout.quantity import UnitSystem
 from wringout.records.from_documents import events_of_document
 from wringout.records.store import Store, open_store
 from wringout.web.app import create_app
+from wringout.web.desk import following_id
 from wringout.web.weigher import Weigher
 
 
@@ -44,7 +45,19 @@ def ask(app: Starlette, path: str) -> str:
     return answer.text
 
 
-PAGES = ["", "/readings", "/next", "/suspects", "/ledger", "/chart", "/wait", "/change", "/unit", "/trends"]
+PAGES = [
+    "",
+    "/readings",
+    "/next",
+    "/suspects",
+    "/ledger",
+    "/chart",
+    "/wait",
+    "/change",
+    "/unit",
+    "/trends",
+    "/history",
+]
 
 
 @pytest.mark.parametrize("page", PAGES)
@@ -143,6 +156,26 @@ def test_a_change_is_noted_and_leads_to_the_wait(client: Client, call: str) -> N
     text = client.post(f"{call}/change", cause="bypass-shut", text="opened the balancing valve")
     assert client.seen[-1].endswith("/wait")
     assert "Wait" in text
+
+
+def test_the_history_of_a_unit_tells_earlier_visits_and_what_differs(client: Client) -> None:
+    first = client.open_call("Fog again.")
+    client.read(first, demo_events())
+    assert "first visit in the record" in client.wait_for(f"{first}/history")
+    # a new unit's identifier follows that of the call it was described in
+    client.post(
+        "/calls/new", complaint="Fog for the third year.", unit=following_id(first.rsplit("/", 1)[1], 1)
+    )
+    call = client.seen[-1].removesuffix("/readings")
+    later = [event | {"at": event["at"].replace("2029", "2030")} for event in demo_events()]
+    for event in later:
+        if event.get("point") == "shown.setpoint_dew_point":
+            event["value"] = "4.0 degC"
+    client.read(call, later)
+    text = client.wait_for(f"{call}/history")
+    assert "Found otherwise than left on 2029-08-21" in text
+    assert "was left at" in text
+    assert text.index("Fog for the third year.") < text.index("Fog again.")
 
 
 def test_what_is_assumed_of_the_unit_is_said(client: Client) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -12,9 +13,10 @@ from wringout.documents.call import Call
 from wringout.history.differences import Difference, differences
 from wringout.history.visits import LeftReading, Visit, left_readings, visits_of
 from wringout.quantity import UnitSystem
-from wringout.weighing.evidence_words import difference, plain, state_words, with_spread
+from wringout.showing.words import pretty
+from wringout.weighing.evidence_words import difference, plain, state_words, title, with_spread
 
-__all__ = ["History", "difference_words", "history_of", "settings_left"]
+__all__ = ["History", "difference_words", "history_in_words", "history_of", "settings_left"]
 
 SEED = 0
 # what a visit leaves set, in the order in which it is told
@@ -55,6 +57,41 @@ def history_of(calls: Sequence[Call]) -> History:
     left = next((visit for visit in reversed(visits[:-1]) if left_readings(visit)), None)
     found = differences(left, visits[-1], np.random.default_rng(SEED)) if left is not None else ()
     return History(visits, left, found)
+
+
+def history_in_words(calls: Sequence[Call], system: UnitSystem) -> dict[str, Any]:
+    """Visits, the latest first, and what the latest found otherwise, ready for a page."""
+    history = history_of(calls)
+    clear = [one for one in history.found if one.differs]
+    return {
+        "visits": [
+            {
+                "day": f"{visit.first:%Y-%m-%d}",
+                "from": f"{visit.first:%H:%M}",
+                "to": f"{visit.last:%H:%M}",
+                "complaint": visit.complaint,
+                "readings": len(visit.readings),
+                "changes": [
+                    ", ".join(part for part in (title(c.cause) if c.cause else "", c.text) if part)
+                    for c in visit.changes
+                ],
+                "left": [
+                    {
+                        "what": plain(one.reading.point),
+                        "value": pretty(shown(one.reading.point, one.reading.value, system)),
+                    }
+                    for one in settings_left(visit)
+                ],
+                "held": ""
+                if visit.left_held is None
+                else f"{visit.left_held.item} at {100.0 * visit.left_held.to:.3g} %",
+            }
+            for visit in reversed(history.visits)
+        ],
+        "since": f"{history.left.last:%Y-%m-%d}" if history.left is not None else "",
+        "compared": len(history.found),
+        "differs": [pretty(difference_words(one, system)) for one in clear],
+    }
 
 
 def settings_left(visit: Visit) -> list[LeftReading]:

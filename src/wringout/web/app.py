@@ -153,6 +153,7 @@ def _routes() -> list[Route]:
         _get(f"{one}/suspects", w.suspects),
         _get(f"{one}/next", w.next_check),
         _get(f"{one}/wait", w.wait),
+        _get(f"{one}/history", w.history),
         _get(f"{one}/unit", unit_pages.unit),
         _post(f"{one}/unit", unit_pages.unit_keep),
         _get(f"{one}/trends", trend_pages.trends),

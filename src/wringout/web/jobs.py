@@ -9,7 +9,7 @@ from typing import Any
 from wringout.errors import WringoutError
 from wringout.quantity import UnitSystem
 
-__all__ = ["Failed", "book", "essence", "read_document", "run", "wait", "warm", "weigh"]
+__all__ = ["Failed", "book", "essence", "history", "read_document", "run", "wait", "warm", "weigh"]
 
 SEED = 0  # one call, one answer
 
@@ -57,7 +57,7 @@ def run(kind: str, document: str, system: UnitSystem, more: dict[str, Any] | Non
     from wringout.errors import DataError, InputError
     from wringout.web.trend_job import trend
 
-    works = {"weigh": weigh, "book": book, "wait": wait, "trend": trend}
+    works = {"weigh": weigh, "book": book, "wait": wait, "trend": trend, "history": history}
     started = time.perf_counter()
     try:
         found = works[kind](document, system, more or {})
@@ -101,3 +101,11 @@ def wait(document: str, system: UnitSystem, more: dict[str, Any]) -> dict[str, A
     from wringout.showing.waits import wait_in_words
 
     return wait_in_words(read_document(document), system)
+
+
+def history(document: str, system: UnitSystem, more: dict[str, Any]) -> dict[str, Any]:
+    """The visits of earlier calls and of this one, and what differs from as left."""
+    from wringout.showing.visits import history_in_words
+
+    earlier = [read_document(one) for one in more.get("earlier", ())]
+    return history_in_words([*earlier, read_document(document)], system)

@@ -20,9 +20,10 @@ from wringout.web.jobs import Failed
 from wringout.web.pages import Problem, page, shared, system_for
 from wringout.weighing.next_check import SETTLE_MINUTES
 
-__all__ = ["chart", "ledger", "next_check", "suspects", "wait"]
+__all__ = ["chart", "history", "ledger", "next_check", "suspects", "wait"]
 
 AT_ONCE, PATIENT = 0.25, 8.0  # seconds that a page, and that its part, wait for the answer
+MOST_EARLIER = 20  # calls of one unit, the latest, that its history holds
 SOON = 2.0 * 3600.0  # seconds for which somebody may wait beside a unit
 
 
@@ -195,3 +196,31 @@ async def wait(request: Request) -> Response:
                 }
             )
     return work.page("wait", "Wait", "next", none=False, rows=rows, now=now_text(), **state)
+
+
+async def history(request: Request) -> Response:
+    """The unit's visits up to this call, and what was found otherwise than left."""
+    work = _Work(request)
+    earlier = _earlier(work)
+    if not earlier and not work.here.call.events:
+        return work.page("history", "History", "call", found=None, pending=False, problems=(), none=True)
+    state = await work.find("history", {"earlier": earlier})
+    state.pop("before", None)
+    return work.page("history", "History", "call", none=False, **state)
+
+
+def _earlier(work: _Work) -> list[str]:
+    """Documents of the calls of this unit that began before this one, the earliest first."""
+    desk, here = work.shared.desk, work.here
+    unit = here.folded.unit_id
+    now = here.call.events[0].at.replace(tzinfo=None) if here.call.events else None
+    found: list[tuple[datetime, str]] = []
+    for call in desk.store.calls():
+        if call.unit_id != unit or call.call_id == here.id or call.withdrawn or unit is None:
+            continue
+        other = desk.here(call.call_id)
+        if other.call.events:
+            at = other.call.events[0].at.replace(tzinfo=None)
+            if now is None or at <= now:
+                found.append((at, other.document))
+    return [document for _, document in sorted(found)[-MOST_EARLIER:]]
