@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -16,7 +17,7 @@ if TYPE_CHECKING:
     from wringout.documents.call import Call
     from wringout.documents.unit import Unit
     from wringout.trace.document import Signal, Trace
-    from wringout.trace.finding import Finding, Measured, Row
+    from wringout.trace.finding import Finding, Measured
 
 __all__ = ["FORMAT", "command"]
 
@@ -24,9 +25,6 @@ FORMAT = "wringout-trace-sheet/1"
 BESIDE = "trace.yaml"
 METER = 0.05  # V, a careful reading at terminals (the test point reheat.signal)
 STEM_READ = 0.07  # of the travel (the test point reheat.stem)
-WORTH_A_LINE = 0.03
-MOST = 5
-NOT_WRITTEN = "not recorded"
 
 
 @click.command(
@@ -53,6 +51,13 @@ NOT_WRITTEN = "not recorded"
 )
 @click.option("--template", is_flag=True, help="Write a trace document to start from, and stop.")
 @click.option("--csv", "csv_file", metavar="FILE", help="Write the sheets as a table; - for the screen.")
+@click.option(
+    "-o",
+    "--output",
+    type=click.Path(),
+    metavar="FILE",
+    help="FILE.pdf or FILE.html: a sheet a signal, to print.",
+)
 @click.option("--json", "as_json", is_flag=True, help="Write one JSON document instead of words.")
 @click.option(
     "--cautions", "all_cautions", is_flag=True, help="Write every caution, not the first of each kind."
@@ -65,6 +70,7 @@ def command(
     readings: tuple[str, ...],
     template: bool,
     csv_file: str | None,
+    output: str | None,
     as_json: bool,
     all_cautions: bool,
 ) -> None:
@@ -92,6 +98,9 @@ def command(
         _write_table(csv_file, found)
         if csv_file == "-":
             return
+    if output is not None:
+        _print(output, unit, call, found)
+        return
     if as_json:
         click.echo(
             json.dumps({"format": FORMAT, "signals": [_json(one) for one in found]}, ensure_ascii=False)
@@ -205,40 +214,6 @@ def _from_call(call: Call | None, signal: Signal) -> tuple[list[Measured], float
 # ---------------------------------------------------------------------------------------------- words
 
 
-def _shown(signal: Signal, place: str, value: float, decimals: int = 2) -> str:
-    from wringout.quantity import Dimension, format
-    from wringout.trace.document import STEM
-
-    if place == STEM:
-        return format(value, Dimension.FRACTION, decimals=0)
-    unit = "mA" if signal.kind == "milliamperes" else "V"
-    return format(value, Dimension.SIGNAL, unit=unit, decimals=decimals)
-
-
-def _span(signal: Signal, low: float, high: float) -> str:
-    return f"{_shown(signal, '', low, 1)} to {_shown(signal, '', high, 1)}"
-
-
-def _facts(signal: Signal) -> list[tuple[str, str]]:
-    checked = signal.verified
-    when = f", {checked.at:%Y-%m-%d %H:%M}" if checked and checked.at else ""
-    return [
-        (
-            "device",
-            f"{signal.device}, set for {_span(signal, signal.takes.low, signal.takes.high)}, opens "
-            f"at its {signal.opens_at} end",
-        ),
-        ("controller", signal.controller or NOT_WRITTEN),
-        ("board", signal.board or NOT_WRITTEN),
-        (
-            "output",
-            f"{signal.output or NOT_WRITTEN}, sends "
-            f"{_span(signal, signal.sends.low, signal.sends.high)}, {signal.action} action",
-        ),
-        ("checked", f"by {checked.by}{checked.how and ', ' + checked.how}{when}" if checked else NOT_WRITTEN),
-    ]
-
-
 def _text(found: list[Finding], document: str, all_cautions: bool, assumed: bool) -> list[str]:
     from wringout.catalogue.steps import Step, cautions_of
     from wringout.cli.cautions_text import every_caution, short_cautions
@@ -254,10 +229,11 @@ def _text(found: list[Finding], document: str, all_cautions: bool, assumed: bool
 def _sheet(one: Finding, assumed: bool) -> list[str]:
     from wringout.cli.layout import heading, item, paragraph
     from wringout.trace.path import HEALTHY
+    from wringout.trace.words import facts, place_words, worth_naming
 
     signal = one.signal
     lines = [heading(f"SIGNAL {signal.id}")]
-    lines += [item(f"{name:<10}", words, 2) for name, words in _facts(signal)]
+    lines += [item(f"{name:<10}", words, 2) for name, words in facts(signal)]
     why = " (no command given: half is taken)" if assumed and not one.measured and one.command == 0.5 else ""
     lines += ["", heading(f"ALONG THE PATH, command {100.0 * one.command:.0f} %{why}")]
     lines += _table(one)
@@ -273,14 +249,14 @@ def _sheet(one: Finding, assumed: bool) -> list[str]:
         ]
         return lines
     lines += ["", heading("WHERE IT TURNS WRONG" if one.wrong else "NOTHING WRONG ALONG THIS PATH")]
-    shown = [s for s in one.suspects if s.probability >= WORTH_A_LINE][:MOST] or [one.suspects[0]]
-    for suspect in shown:
+    named = worth_naming(one)
+    for suspect in named:
         lines.append(item(f"{_chance(suspect.probability):>10}", suspect.found.words, 1))
-    first = shown[0].found
+    first = named[0].found
     if first.kind != HEALTHY and first.do:
         lines += ["", paragraph(f"Then: {first.do}", 0, 2)]
     if one.next:
-        lines.append(paragraph(f"Read next: {_place_words(one, one.next)}.", 0, 2))
+        lines.append(paragraph(f"Read next: {place_words(one, one.next)}.", 0, 2))
     return lines
 
 
@@ -290,39 +266,20 @@ def _chance(probability: float) -> str:
     return chance(probability)
 
 
-def _place_words(one: Finding, name: str) -> str:
-    from wringout.trace.document import STEM
-
-    if name == STEM:
-        return "the stem, by eye"
-    place = next(p for p in one.signal.places if p.name == name)
-    return f"volts at {name}{place.terminal and f' ({place.terminal})'}"
-
-
 def _table(one: Finding) -> list[str]:
     """The path in columns; a row that is off says so in words."""
-    head = ("place", "terminal", "wire", "at", "expected", "measured", "")
-    rows = [head, *(_cells(one, row) for row in one.rows)]
-    wide = [max(len(row[i]) for row in rows) for i in range(len(head))]
+    from wringout.trace.words import HEADS, cells
+
+    rows = [HEADS, *(cells(one, row) for row in one.rows)]
+    wide = [max(len(row[i]) for row in rows) for i in range(len(HEADS))]
     return [
         "  " + "  ".join(cell.ljust(w) for cell, w in zip(row, wide, strict=True)).rstrip() for row in rows
     ]
 
 
-def _cells(one: Finding, row: Row) -> tuple[str, ...]:
-    measured = row.measured
-    return (
-        row.place[:16],
-        (row.terminal or "-")[:12],
-        (row.wire or "-")[:10],
-        f"{100.0 * row.command:.0f} %",
-        _shown(one.signal, row.place, row.expected),
-        _shown(one.signal, row.place, measured.value) if measured else "-",
-        "off" if row.off else "",
-    )
-
-
 def _json(one: Finding) -> dict[str, Any]:
+    from wringout.trace.words import shown
+
     signal = one.signal
     return {
         **signal.model_dump(mode="json"),
@@ -333,8 +290,8 @@ def _json(one: Finding) -> dict[str, Any]:
                 "terminal": row.terminal,
                 "wire": row.wire,
                 "command": row.command,
-                "expected": _shown(signal, row.place, row.expected),
-                "measured": _shown(signal, row.place, row.measured.value) if row.measured else None,
+                "expected": shown(signal, row.place, row.expected),
+                "measured": shown(signal, row.place, row.measured.value) if row.measured else None,
                 "off": row.off,
             }
             for row in one.rows
@@ -354,20 +311,45 @@ def _json(one: Finding) -> dict[str, Any]:
     }
 
 
+def _print(file: str, unit: Unit, call: Call | None, found: list[Finding]) -> None:
+    """The sheets typeset, one a signal; dated by what is known, by today only where nothing is."""
+    from wringout import __version__
+    from wringout.report.html import html_of
+    from wringout.report.pdf import pdf_of
+    from wringout.report.signal_sheet import sheets
+
+    path = Path(file)
+    if path.suffix.lower() not in {".pdf", ".html"}:
+        raise InputError("name a file that ends in .pdf or .html", file)
+    known = [call.events[-1].at] if call is not None and call.events else []
+    known += [one.signal.verified.at for one in found if one.signal.verified and one.signal.verified.at]
+    day = max((at.date() for at in known), default=date.today())
+    report = sheets(unit, found, day, __version__)
+    data = pdf_of(report) if path.suffix.lower() == ".pdf" else html_of(report).encode()
+    try:
+        with path.open("xb") as out:
+            out.write(data)
+    except FileExistsError:
+        raise InputError("is there already and is not overwritten; give another name", file) from None
+    except OSError as error:
+        raise InputError(f"cannot be written: {error.strerror}", file) from None
+    click.echo(f"{file}: {len(found)} sheet{'' if len(found) == 1 else 's'}")
+
+
 def _write_table(file: str, found: list[Finding]) -> None:
     """The sheets as rows for a spreadsheet: one for each place."""
+    from wringout.trace.words import cells, facts
+
     stream = io.StringIO()
     table = csv.writer(stream, lineterminator="\r\n")
-    facts = ("device", "controller", "board", "output", "checked")
-    table.writerow(["signal", *facts, "place", "terminal", "wire", "command", "expected", "measured", "off"])
+    names = ("device", "controller", "board", "output", "checked")
+    table.writerow(["signal", *names, "place", "terminal", "wire", "command", "expected", "measured", "off"])
     for one in found:
-        told = dict(_facts(one.signal))
+        told = dict(facts(one.signal))
         for row in one.rows:
-            cells = list(_cells(one, row))
-            cells[:3] = [row.place, row.terminal, row.wire]
-            table.writerow(
-                [_plain(cell) for cell in (one.signal.id, *(told[name] for name in facts), *cells)]
-            )
+            line = list(cells(one, row))
+            line[:3] = [row.place, row.terminal, row.wire]
+            table.writerow([_plain(cell) for cell in (one.signal.id, *(told[name] for name in names), *line)])
     if file == "-":
         click.echo(stream.getvalue(), nl=False)
         return

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from typing import Any
 
+from wringout.catalogue.points import point
 from wringout.catalogue.steps import Step, cautions_of
 from wringout.documents.call import Change, Force, Note, Reading, Release
 from wringout.documents.overview import kind_in_words, overview
-from wringout.documents.states import operating_states
+from wringout.documents.states import operating_states, state_name
 from wringout.report.blocks import Block, Box, Heading, Items, Page, Paragraph, Picture, Table, clean
 from wringout.report.earlier import earlier_visits
 from wringout.report.findings import Findings
@@ -19,6 +20,7 @@ from wringout.showing.drawing import drawing_svg
 from wringout.showing.expected import last_readings
 from wringout.showing.words import pretty
 from wringout.weighing.evidence_words import plain, state_words
+from wringout.weighing.next_check import SETTLE_MINUTES
 
 __all__ = ["pages"]
 
@@ -212,12 +214,26 @@ def _open(f: Findings) -> list[Block]:
         told = tuple(
             (
                 f"{c['what']}",
-                f"{c['state_words']}, {c['minutes']} min, tells {c['bits']} bits{tells(c)}",
+                f"{c['state_words']}, {_minutes(f, c)}, tells {c['bits']} bits{tells(c)}",
             )
             for c in checks
         )
         blocks += [Heading("Next checks, most told per minute first", 3), Items(told, numbered=True)]
     return blocks
+
+
+def _minutes(f: Findings, check: dict[str, Any]) -> str:
+    """What a check takes from how the unit was left: another state than that is waited for once more."""
+    stands = "auto"
+    for event in f.call.events:
+        if isinstance(event, Force):
+            stands = state_name(event.item, event.to)
+        elif isinstance(event, Release):
+            stands = "auto"
+    reading = point(check["point"]).minutes
+    if check["state"] == stands:
+        return f"{reading:.3g} min"
+    return f"{reading + SETTLE_MINUTES:.3g} min with the wait"
 
 
 def _ledger(f: Findings) -> list[Block]:

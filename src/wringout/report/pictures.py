@@ -10,6 +10,7 @@ TALLEST = 1.25  # of the line's length, so that a drawing with its caption stand
 
 _STYLE = """
 text{font-family:'Libertinus Serif',serif;font-size:12.5px;fill:#000}
+text{paint-order:stroke;stroke:#fff;stroke-width:2.5px;stroke-linejoin:round}
 .name{font-weight:700}.over{font-weight:700;font-size:14px}.should,.tag,.faint{fill:#333}
 text.off{font-weight:700}.middle{text-anchor:middle}.end{text-anchor:end}
 path,rect,circle,ellipse{fill:none;stroke:#000;stroke-width:1.3;stroke-linejoin:round;stroke-linecap:round}

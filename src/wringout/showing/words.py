@@ -45,12 +45,14 @@ _UNITS: Mapping[str, Mapping[UnitSystem, str]] = {
     "water_flow": {"ip": "gpm", "si": "L/s"},
 }
 _PRETTY = (
+    (re.compile(r"\bdelta_degC\b"), "K"),
     (re.compile(r"(?:delta_)?deg([FC])\b"), r"°\1"),
     (re.compile(r"(?<=\()\+/?-\s?"), "± "),
     (re.compile(r"\s?\+/?-\s?"), " ± "),
     (re.compile(r"\binWC\b"), "in. w.c."),
-    (re.compile(r"\bm3/"), "m³/"),
-    (re.compile(r"(?<= )count\b"), ""),
+    (re.compile(r"(?<=[\d ])(m|ft)2\b"), r"\1²"),
+    (re.compile(r"(?<=[\d ])(m|ft)3\b"), r"\1³"),
+    (re.compile(r"(?<=\d )count\b"), ""),
 )
 
 
@@ -125,6 +127,9 @@ def range_words(name: str, low: float, high: float, system: UnitSystem) -> str:
         low = max(low, 0.0)
     if dimension is Dimension.FRACTION:
         high = min(high, 1.0)
+    # a spread about a mean reaches past what the point can show: a stem past its stop, a current under none
+    least, most = point(name).low, point(name).high
+    low, high = min(max(low, least), most), min(max(high, least), most)
     one, other = shown(name, low, system), shown(name, high, system)
     number, _, unit = one.partition(" ")
     last = other.partition(" ")[0]
