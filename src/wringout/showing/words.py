@@ -135,6 +135,8 @@ def range_words(name: str, low: float, high: float, system: UnitSystem) -> str:
     last = other.partition(" ")[0]
     if number == last:
         return pretty(one)
+    if low == 0.0:
+        number = "0" if float(number) == 0.0 else number
     return pretty(f"{number} to {last} {unit}")
 
 

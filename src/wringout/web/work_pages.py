@@ -189,8 +189,11 @@ async def wait(request: Request) -> Response:
                     else f"{due:%d %b, %H:%M}"
                     if due
                     else "not within 24 h",
-                    "soon": late is not None and late <= SOON,
-                    "ready": due is not None and due <= now,
+                    "when": "ready"
+                    if due is not None and due <= now
+                    else "soon"
+                    if late is not None and late <= SOON
+                    else "late",
                     "late_words": span(late) if late is not None else "over 24 h",
                     "half_words": span(p["half"]) if p["half"] is not None else "over 24 h",
                 }
