@@ -61,18 +61,20 @@ def life(
     visits: int = 1,
     truth: Sequence[Hypothesis] | None = None,
     drift: float = 1.0,
+    stray: float = 1.0,
 ) -> Life:
     """Draw a machine, look it over on some healthy visits, and then let something go wrong.
 
     ``drift`` times the share of the day that is reckoned with is drawn anew on every visit, all of it at the
-    most; readings have errors, slips and what the equations miss, as weighing expects them.
+    most; readings have errors, slips and what the equations miss, as weighing expects them. The machine's own
+    part strays ``stray`` times as far as that of its kind.
     """
     rng = np.random.default_rng(70_000 + number)
     rows = spreads(design(unit))
     day = np.minimum(share([row.name for row in rows]) * drift, 1.0)
     own = rng.standard_normal(len(rows))
     noise = rng.standard_normal((visits + 1, len(rows)))
-    machines = np.sqrt(1.0 - day) * own + np.sqrt(day) * noise
+    machines = stray * np.sqrt(1.0 - day) * own + np.sqrt(day) * noise
     verdicts = []
     for k in range(visits):
         made = simulate(
