@@ -22,12 +22,14 @@ from wringout.documents.unit import Unit
 from wringout.history.learning import combined
 from wringout.machine.design import design
 from wringout.weighing.answer import weigh
+from wringout.weighing.hypothesis import HEALTHY
 
 pytestmark = pytest.mark.study
 
 PRACTICE = Path(__file__).resolve().parents[3] / "shared" / "practice" / "calls"
 CASES = 60
 VISITS = 3
+SOUND = 24
 
 
 @dataclass(frozen=True)
@@ -95,3 +97,26 @@ def test_no_more_is_accused_that_is_not_there_and_no_less_is_named() -> None:
 def test_the_machine_is_where_the_fingerprint_says_within_what_it_says() -> None:
     off = [case.off for case in cases() if case.off is not None]
     assert 0.85 < float(np.mean(off)) < 1.15
+
+
+@pytest.mark.parametrize("stray", [1.0, 2.0])
+def test_a_healthy_unit_is_called_healthy_with_more_probability_even_far_from_its_schedule(
+    stray: float,
+) -> None:
+    """Calls without a fault, on machines of the kind and on machines that stray twice as far."""
+    homes = practice_units()
+    sound: dict[int, list[float]] = {0: [], VISITS: []}
+    for number in range(SOUND):
+        unit = homes[number % len(homes)]
+        points = (*WALK_UP, *usual(unit, SOME_MORE))
+        try:
+            one = life(unit, 1000 + number, points, VISITS, truth=[HEALTHY], stray=stray)
+        except ValueError:
+            continue
+        told = [v.learned for v in one.verdicts if v.learned is not None]
+        known = combined(told, design(unit), one.call.events[0].at) if told else None
+        for visits, what in ((0, None), (VISITS, known)):
+            answer = weigh(one.call, np.random.default_rng(0), checks=False, known=what)
+            sound[visits].append(answer.healthy + answer.marginals["beyond-design"])
+    print(stray, *(f"{visits}: {np.mean(p):.3f}" for visits, p in sound.items()))  # noqa: T201
+    assert np.mean(sound[VISITS]) > np.mean(sound[0])
