@@ -173,3 +173,18 @@ def demo_events(name: str = "call-1-walk-up.yaml") -> list[dict[str, str]]:
 def _wire(answer: httpx.Response) -> int:
     """Bytes of the body as they came over the wire."""
     return answer.num_bytes_downloaded
+
+
+def first_view(address: str, path: str) -> int:
+    """Bytes on the wire of a page with all its files, to a phone that has none of them yet."""
+    with httpx.Client(base_url=address, timeout=60) as http:
+        page = http.get(path)
+        assert page.status_code == 200, path
+        total = _wire(page)
+        files = set(re.findall(r'(?:href|src)="(/static/[^"]+)"', page.text))
+        assert len(files) >= 4, files
+        for file in files:
+            answer = http.get(file)
+            assert "immutable" in answer.headers["cache-control"], "kept, so that later views do not fetch it"
+            total += _wire(answer)
+    return total

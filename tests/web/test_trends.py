@@ -12,7 +12,7 @@ from playwright.sync_api import expect
 from test_trends_cli import write
 from trend_samples import simulate
 from web.browsing import browser, listened, phone, settled, until
-from web.client import Client
+from web.client import AFTER, FIRST, Client, first_view
 
 DRAWN = """(() => {
   const c = document.querySelector('#plots canvas');
@@ -58,6 +58,13 @@ def test_the_series_for_the_plot_are_thin_and_whole(client: Client, trend: str) 
     assert found["time"] == sorted(found["time"])
     assert all(len(s["values"]) == 700 and s["unit"] for s in found["series"])
     assert {"°F", "°C"} & {s["unit"] for s in found["series"]}
+
+
+def test_a_log_s_page_is_light_too(address: str, client: Client, trend: str) -> None:
+    client.wait_for(trend)
+    series = client.http.get(f"{trend}/series.json").num_bytes_downloaded
+    assert first_view(address, trend) + series <= FIRST
+    assert series <= AFTER
 
 
 def test_the_list_of_logs_leads_to_each(client: Client, trend: str) -> None:

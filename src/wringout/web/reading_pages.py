@@ -293,7 +293,9 @@ async def tapped_keep(request: Request) -> Response:
     call_id = request.path_params["call"]
     name = text_of(form, "point", 60)
     try:
-        value = text_of(form, "value", 40, needed="Write the value that was read.")
+        value = "not readable" if text_of(form, "unreadable", 4) else text_of(form, "value", 40)
+        if not value:
+            raise InputError("Write the value that was read.", "value")
         unit = text_of(form, "unit", 20)
         if value == "not readable":
             point(name)

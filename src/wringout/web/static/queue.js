@@ -173,7 +173,7 @@
     const picked = fields.filter(([n, x]) => /^[ruh]\d+$/.test(n) && x).map(([, x]) => x.replace("|", " "));
     const whole = form.dataset.whole !== undefined && [...form.elements].filter((e) => e.type !== "hidden" && e.name && (e.type === "file" ? e.files.length : e.tagName === "SELECT" ? ![...e.options].every((o) => o.selected === o.defaultSelected) && e.value : e.value !== e.defaultValue));
     if (whole) return `${kind}: ${whole.map((e) => (e.type === "file" ? e.files[0].name : `${e.name} ${e.value}`)).join(", ") || "as it is"}`.slice(0, 120);
-    const words = [v("line") && !picked.length ? v("line") : "", picked.join(", "), v("point"), v("value"), v("value") && v("unit"), v("item"), v("hold"), v("cause"), v("text")];
+    const words = [v("line") && !picked.length ? v("line") : "", picked.join(", "), v("point"), v("unreadable") ? "not readable" : v("value"), v("value") && v("unit"), v("item"), v("hold"), v("cause"), v("text")];
     return `${kind}: ${words.filter(Boolean).join(" ")}`.slice(0, 120);
   }
 
