@@ -65,7 +65,8 @@ def test_an_act_goes_as_far_as_the_catalogue_says(cause: Cause) -> None:
 
 @pytest.mark.parametrize("cause", [pytest.param(cause, id=id) for id, cause in causes().items()])
 def test_a_cause_comes_in_the_ways_that_the_catalogue_lists(cause: Cause) -> None:
-    ways = len(ACTS[cause.id].variants(UNIT))
+    # ways without a name of their own are one to people: only their readings were taken otherwise
+    ways = len({way.label for way in ACTS[cause.id].variants(UNIT)})
     if any(span.sign == "either" for span in cause.spans):
         assert ways == 2
     elif cause.id == "dew-source-swapped":

@@ -20,6 +20,7 @@ import pytest
 
 import units
 from logged_units import START, Logged, logged
+from weighing_tools import Look, hypotheses_of, simulate, thorough
 from wringout.catalogue.points import sigma
 from wringout.cli.main import main
 from wringout.documents.call import Call, Change, Event, Force, Release
@@ -75,6 +76,14 @@ def test_hunting_is_found_from_the_trend_and_not_without_it() -> None:
     assert answer(wrong, readings=False, trend=True).marginals["control-hunting"] > 0.6
     assert answer(wrong, readings=True, trend=True).marginals["control-hunting"] > 0.6
     assert answer(wrong, readings=True, trend=False).marginals["control-hunting"] < 0.2
+
+
+@pytest.mark.parametrize("seed", [9, 10])
+def test_careful_readings_of_one_moment_do_not_talk_a_logged_swing_away(seed: int) -> None:
+    wrong = hypotheses_of(BOILER, "control-hunting")[:1]
+    call = simulate(BOILER, wrong, [Look(thorough(BOILER))], np.random.default_rng(seed)).call
+    swing = shown("control-hunting")
+    assert weigh(call, np.random.default_rng(0), checks=False, trend=swing).marginals["control-hunting"] > 0.9
 
 
 def test_a_steady_trend_clears_hunting() -> None:

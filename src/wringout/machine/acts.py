@@ -87,6 +87,11 @@ def _swap_ways(unit: Unit) -> tuple[Variant, ...]:
     return (Variant("always", sign=1.0), Variant("while the space is satisfied", sign=-1.0))
 
 
+def _phases(unit: Unit) -> tuple[Variant, ...]:
+    # the same fault: its readings are taken all over the swing, or by chance or patience at one point of it
+    return (Variant(sign=1.0), Variant(sign=-1.0))
+
+
 def _scaled(field: str, low: float, high: float) -> Act:
     """An act that multiplies one field by a number between low and high."""
     return Act(1, lambda read, variant, u: {field: read(field) * between(low, high, u[0])}, _once)
@@ -145,6 +150,10 @@ def _dew_source(read: Read, variant: Variant, u: list[Array]) -> dict[str, Array
     return {"dew_from_outdoor": np.full(1, 1.0 if variant.sign > 0 else -1.0)}
 
 
+def _hunting(read: Read, variant: Variant, u: list[Array]) -> dict[str, Array]:
+    return {"hunting": np.ones(1), "read_across_swing": np.full(1, 1.0 if variant.sign > 0 else 0.0)}
+
+
 ACTS: dict[str, Act] = {
     "filter-loaded": _scaled("filter_flow_ratio", 0.55, 0.85),
     "fan-slow": _scaled("fan_speed_ratio", 0.50, 0.85),
@@ -183,7 +192,7 @@ ACTS: dict[str, Act] = {
     "supply-sensor-off": _signed("supply_t_error", 4 * _K, 10 * _K, _signs),
     "locked-out": _switched("locked_out"),
     "setpoint-wrong": _signed("setpoint_shift", 4 * _K, 10 * _K, _setpoint_ways),
-    "control-hunting": _switched("hunting"),
+    "control-hunting": Act(0, _hunting, _phases),
     "doors-open": _scaled("doors_ratio", 2.5, 6.0),
     "moisture-added": _scaled("moisture_added_ratio", 2.0, 4.0),
     "beyond-design": Act(0, lambda read, variant, u: {}, _once),

@@ -168,6 +168,7 @@ _FIELDS = {
     "locked_out": 0.0,
     "setpoint_shift": 0.0,
     "hunting": 0.0,
+    "read_across_swing": 0.0,
     # building
     "doors_ratio": 1.0,
     "moisture_added_ratio": 1.0,

@@ -65,7 +65,7 @@ _STAGE_SPREAD: dict[str, tuple[float, float]] = {
     "superheat": (0.5, 0.0),
     "condensing_over_outdoor": (1.2, 0.0),
 }
-# readings of a loop that swings are not of one moment: what a third of the reheat span moves (judgement)
+# readings across a loop's swing are not of one moment: what a third of the reheat span moves (judgement)
 _SWINGING = {
     "supply.t": 2.5,
     "shown.supply_t": 2.5,
@@ -113,7 +113,7 @@ def model_spread(point: str, predicted: Array, s: Settled, held: str | None, ste
     if point in _LOOP_TEMPERATURES or point in _GAS_TEMPERATURES:
         base = water_spread(point, base, s, held)
     if point in _SWINGING and held != "reheat.command" and not steady:
-        swing = s.values["hunting"] * np.clip(s.conditions.stages, 0.0, 1.0)
+        swing = s.values["read_across_swing"] * np.clip(s.conditions.stages, 0.0, 1.0)
         if np.any(swing > 0.0):
             base = np.hypot(base, _SWINGING[point] * swing)
     if held == "cooling.call":
