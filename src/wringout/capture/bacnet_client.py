@@ -172,6 +172,7 @@ class BacnetClient:
         address = IPv4Address(f"{host}:{bound}")
         link = _GatedLink(address, opened)
         application.nsap.bind(link, address=address)
+        await asyncio.gather(*link.server._transport_tasks)
         return cls(application, link)
 
     def close(self) -> None:

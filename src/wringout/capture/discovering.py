@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from wringout.capture.gate import NotRead
-from wringout.capture.polling import Poller, Rates, host_and_port, poll_all
+from wringout.capture.polling import Poller, Rates, poll_all, resolved
 from wringout.capture.recording import TIME_FORMAT, time_heading
 from wringout.capture.registers import Register
 from wringout.capture.sources import OBJECT_TYPES, BacnetDevice, Device, ModbusDevice
@@ -81,7 +81,7 @@ async def find_bacnet(client: BacnetClient, address: str, seconds: float = 3.0) 
     """
     from wringout.capture.bacnet_client import ANY_DEVICE, PORT, Asked
 
-    host, port = host_and_port(address, PORT)
+    host, port = await resolved(address, PORT)
     address = f"{host}:{port}"
     heard = await client.who_is(address, seconds)
     try:
@@ -136,11 +136,17 @@ async def _ask(client: BacnetClient, address: str, asked: list[Asked], seconds: 
     return out
 
 
-def find_modbus(address: str, unit_id: int, registers: Sequence[Register]) -> Found:
-    """Take what a register map tells of a Modbus device; the device itself cannot be asked."""
+async def find_modbus(address: str, unit_id: int, registers: Sequence[Register]) -> Found:
+    """Take what a register map tells of a Modbus device; the device itself cannot be asked.
+
+    Raises
+    ------
+    InputError
+        When there is no such address.
+    """
     from wringout.capture.modbus_client import PORT
 
-    host, port = host_and_port(address, PORT)
+    host, port = await resolved(address, PORT)
     columns: dict[str, Register] = {}
     words: dict[str, str] = {}
     for register in registers:
@@ -207,16 +213,26 @@ async def watch(
     while True:
         at = clock.now()
         row = await poll_all(pollers, rates, longest)
+        if not rows and any(rate.lost for rate in rates):  # once more, for an answer that got lost
+            rates = [Rates() for _ in pollers]
+            row = await poll_all(pollers, rates, longest)
         times.append(at)
         rows.append(row)
+        if len(rows) == 1 and (silent := _silent(pollers, rates)):
+            raise InputError(*silent)
         if clock.now() >= end:
             break
         await clock.until(at + every)
         await asyncio.sleep(0)
+    return Watched(tuple(times), tuple(rows))
+
+
+def _silent(pollers: Sequence[Poller], rates: Sequence[Rates]) -> tuple[str, str] | None:
+    """What to say of a device that has not answered at all."""
     for poller, rate in zip(pollers, rates, strict=True):
         if rate.polls == rate.lost:
-            raise InputError(f"does not answer ({rate.why})", poller.device.address)
-    return Watched(tuple(times), tuple(rows))
+            return f"does not answer ({rate.why})", poller.device.address
+    return None
 
 
 def guessed(

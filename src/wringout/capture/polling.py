@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import math
+import socket
 import time
 from collections import deque
 from collections.abc import Sequence
@@ -18,7 +19,16 @@ from wringout.errors import DataError, InputError
 if TYPE_CHECKING:
     from wringout.capture.bacnet_client import BacnetClient
 
-__all__ = ["BacnetPoller", "ModbusPoller", "Poller", "Rates", "host_and_port", "poll_all", "pollers_of"]
+__all__ = [
+    "BacnetPoller",
+    "ModbusPoller",
+    "Poller",
+    "Rates",
+    "host_and_port",
+    "poll_all",
+    "pollers_of",
+    "resolved",
+]
 
 PRESENT_VALUE, STATUS_FLAGS = 85, 111
 FAULT = 1  # of the status flags in-alarm, fault, overridden, out-of-service (clause 12.2.7)
@@ -254,6 +264,25 @@ def host_and_port(address: str, port: int) -> tuple[str, int]:
     if not host or (mark and (not number.isdecimal() or not 0 < int(number) < 65536)):
         raise InputError(f'"{address[:60]}" is no address; write it like 192.0.2.10 or 192.0.2.10:{port}')
     return host, int(number) if mark else port
+
+
+async def resolved(address: str, port: int) -> tuple[str, int]:
+    """The numbers of a host and a port, in an address of which the host may be a name.
+
+    Raises
+    ------
+    InputError
+        When there is no such host, or it has no address of four numbers.
+    """
+    host, number = host_and_port(address, port)
+    loop = asyncio.get_running_loop()
+    try:
+        found = await loop.getaddrinfo(host, number, family=socket.AF_INET, type=socket.SOCK_DGRAM)
+    except (OSError, UnicodeError):
+        found = []
+    if not found:
+        raise InputError("there is no such address; write it like 192.0.2.10", address[:60])
+    return str(found[0][4][0]), number
 
 
 def _number(value: object) -> float:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from wringout.capture.clock import Clock
@@ -32,8 +32,9 @@ async def record(
     clock: Clock,
     every: float,
     stop: asyncio.Event,
-    tell: Callable[[Progress], None] | None = None,
+    tell: Callable[[Progress, Mapping[str, float]], None] | None = None,
     until: float = math.inf,
+    patience: float | None = None,
 ) -> Progress:
     """Record.
 
@@ -51,9 +52,11 @@ async def record(
     stop : asyncio.Event
         Set to end it.
     tell : callable, optional
-        Called after each round.
+        Called after each round, with what was read in it by column.
     until : float, optional, [s]
         When to end, by that clock.
+    patience : float, optional, [s]
+        How long to wait for a round of answers; most of a step if not given.
 
     Returns
     -------
@@ -66,7 +69,7 @@ async def record(
     """
     progress = Progress(rates=[Rates() for _ in pollers])
     step = max(every, clock.speed * 0.05)
-    wait = min(max(0.8 * every / clock.speed, 0.5), 10.0)
+    wait = min(max(0.8 * every / clock.speed, 0.5), 10.0) if patience is None else patience
     tick = math.floor(clock.now() / step) * step + step
     while not stop.is_set() and tick <= until:
         await _until(clock, tick, stop)
@@ -81,7 +84,7 @@ async def record(
         progress.late += missed
         tick += step * (missed + 1)
         if tell is not None:
-            tell(progress)
+            tell(progress, values)
     return progress
 
 

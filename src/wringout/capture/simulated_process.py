@@ -93,7 +93,7 @@ def start(
     settings = {
         "unit": str(unit),
         "causes": list(causes),
-        "clock": [known.offset, known.speed, known.begun],
+        "clock": [known.offset, known.speed, known.begun, known.ahead],
         "seed": seed,
         "control": str(control),
     }

@@ -23,9 +23,9 @@ from wringout.quantity import Dimension, parse
 
 __all__ = ["ORDERS", "SimulatedUnit"]
 
-STEP = 2.0  # s
+STEP = 4.0  # s
 DAYS = 14
-BEFORE = 4.0 * 3600.0  # s that it has run before anybody looks
+BEFORE = 2.0 * 3600.0  # s that it has run before anybody looks
 ORDERS = "force reheat.command 100 %, force cooling.call 0 %, release reheat.command, mend"
 _WANDER = 0.15  # of the loads, one standard deviation; as in the machine's own runs, judgement
 _NOISE_T, _NOISE_RH = 0.04, 0.004  # K and share, one standard deviation of a shown value; judgement

@@ -35,6 +35,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     ),
     "import": ("wringout.cli.import_calls", "Bring calls into the record: a zip, documents, another record."),
     "set-up": ("wringout.cli.set_up", "What to set a machine to, with formula, source and uncertainty."),
+    "listen": ("wringout.cli.listen", "Record live points: BACnet/IP and Modbus TCP, only ever read."),
     "trace": ("wringout.cli.trace", "Where a signal runs, what to read at each place, where it turns wrong."),
     "shelf": ("wringout.cli.shelf", "Manuals and wiring diagrams of a unit: search, show, pin."),
     "practise": ("wringout.cli.practise", "An invented machine with hidden causes, to practise on."),

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from wringout.trends.table import DAY, Array
+from wringout.trends.table import DAY, HOUR, Array
 
 __all__ = ["Traits", "pair_scores", "traits_of"]
 
@@ -22,6 +22,7 @@ class Traits:
     """
 
     fahrenheit: bool
+    hours: float
     low: float
     high: float
     whole: bool
@@ -70,6 +71,7 @@ def traits_of(time: Array, values: Array, fahrenheit: bool, percent: bool) -> Tr
     lag = max(round(len(picked) * 3600.0 / max(time[-1] - time[0], 3600.0)), 1) if len(time) > 1 else 1
     return Traits(
         fahrenheit=fahrenheit,
+        hours=float(time[-1] - time[0]) / HOUR if len(time) > 1 else 0.0,
         low=float(finite.min()),
         high=float(finite.max()),
         whole=bool(np.all(finite == np.round(finite))),

@@ -22,6 +22,7 @@ __all__ = ["Guess", "guess_columns"]
 
 LEAVE = 1.0  # what a column gains by being left out: a point must be better than this
 SURE = 0.98
+SHORT = 1.0  # h; a shorter log does not tell how often a value changes
 
 
 @dataclass(frozen=True, slots=True)
@@ -235,6 +236,8 @@ def _kind(traits: Traits, role: Role) -> float:
             return -5.0  # air is never as dry as that
         return -2.0 if traits.at_ends > 0.3 and traits.share_low < 0.02 else 0.0
     if dimension is Dimension.TEMPERATURE:
+        if traits.hours < SHORT:  # a sensor may well stand still for minutes; a set point does not wander
+            return -3.0 if role.setting and traits.distinct > 2 else 0.0
         if role.setting:
             return 2.0 if traits.changes_per_day < 8.0 else -5.0
         return -3.0 if traits.changes_per_day < 2.0 else 0.0
