@@ -317,7 +317,8 @@ def test_what_was_read_stays_the_same_where_a_version_holds_machines_for_wider()
 
 
 def test_a_document_comes_back_as_it_was_written() -> None:
-    print_of = merged([visit_of(1), visit_of(2, days=30.0)], UNIT)
+    odd = visit_of(1).model_copy(update={"complaint": '@0@ "@@1@@" \\ wet'})
+    print_of = merged([odd, visit_of(2, days=30.0)], UNIT)
     again = fingerprint_from_text(fingerprint_text(print_of), "unit.fingerprint.json")
     check_unit(again, UNIT, "unit.fingerprint.json")
     assert fingerprint_text(again) == fingerprint_text(print_of)

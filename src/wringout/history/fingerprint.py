@@ -164,17 +164,20 @@ def fingerprint_text(fingerprint: Fingerprint) -> str:
     """
     tree = fingerprint.model_dump(mode="json")
     held: list[str] = []
+    mark = "@"
+    while mark in fingerprint.model_dump_json():  # whatever the complaint holds
+        mark += "@"
 
     def flat(piece: object) -> str:
         held.append(json.dumps(piece, ensure_ascii=False))
-        return f"@{len(held) - 1}@"
+        return f"{mark}{len(held) - 1}{mark}"
 
     for visit in tree["visits"]:
         visit["spreads"] = [flat(_rounded(spread)) for spread in visit["spreads"]]
         visit["correlation"] = [flat([round(v, DIGITS) for v in row]) for row in visit["correlation"]]
     lines = json.dumps(tree, ensure_ascii=False, indent=1)
     for k, piece in enumerate(held):
-        lines = lines.replace(f'"@{k}@"', piece, 1)
+        lines = lines.replace(f'"{mark}{k}{mark}"', piece, 1)
     return lines + "\n"
 
 
