@@ -40,7 +40,16 @@ ALLOWED: dict[str, set[str]] = {
     "shelf": {"records"},
     # of trends only how columns are guessed and mapped; of the machine only what the simulated devices run
     "capture": {"records", "trends", "machine", "catalogue", "documents", "quantity"},
-    "sweep": {"trends", "weighing"},
+    "sweep": {
+        "trends",
+        "weighing",
+        "showing",
+        "machine",
+        "catalogue",
+        "documents",
+        "physics",
+        "quantity",
+    },
     "history": {"weighing", "machine", "catalogue", "documents", "quantity"},
     "showing": {
         "history",

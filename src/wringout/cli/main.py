@@ -19,6 +19,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "ledger": ("wringout.cli.ledger", "Heat and moisture each part moves, against what it should move."),
     "trend": ("wringout.cli.trend", "What a controller's log shows: outputs, swings, sensors, changes."),
     "prove": ("wringout.cli.prove", "Whether a repair has held over the days since."),
+    "sweep": ("wringout.cli.sweep", "Trends of many units: who loses moisture control, why, since when."),
     "wait": ("wringout.cli.wait", "How long each point needs after a change, and what to read then."),
     "history": (
         "wringout.cli.history",
