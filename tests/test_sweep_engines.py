@@ -46,7 +46,10 @@ def cluster(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[str, lis
         address, *ids = process.stdout.readline().split()
         yield address, [int(one) for one in ids]
         process.stdin.close()
-        process.wait(30)
+        try:
+            process.wait(60)
+        except subprocess.TimeoutExpired:
+            process.kill()
 
 
 def test_every_task_comes_back_once() -> None:

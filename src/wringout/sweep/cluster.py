@@ -12,7 +12,7 @@ from wringout.sweep.local import Given, Lost
 __all__ = ["run_on_cluster"]
 
 AHEAD = 4  # tasks in the scheduler's hands for each thread of a worker
-PATIENCE = "10s"
+PATIENCE = "30s"
 
 
 def run_on_cluster(
@@ -85,7 +85,7 @@ def _same_code(client: Any, version: str) -> None:
     from wringout.sweep.key import code_version
 
     try:
-        client.wait_for_workers(1, timeout=10)
+        client.wait_for_workers(1, timeout=PATIENCE)
     except Exception as error:  # noqa: BLE001 - Dask's own timeout, by whatever name
         raise InputError(
             f"no worker has joined the scheduler ({type(error).__name__})", "--scheduler"
