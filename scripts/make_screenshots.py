@@ -28,18 +28,21 @@ from starlette.applications import Starlette
 ROOT = Path(__file__).resolve().parent.parent
 sys.path.insert(0, str(ROOT / "tests"))
 
+from shelf_samples import manual  # noqa: E402
 from test_trends_cli import write  # noqa: E402
 from trend_samples import simulate  # noqa: E402
 from web.browsing import browser, phone, settled, until  # noqa: E402
 from web.client import Client, demo_events  # noqa: E402
 from wringout.records import store as records_store  # noqa: E402
 from wringout.records.store import open_store  # noqa: E402
+from wringout.shelf.shelf import open_shelf  # noqa: E402
 from wringout.web import desk, work_pages  # noqa: E402
 from wringout.web.app import create_app  # noqa: E402
 
 OUT = ROOT / "docs" / "pictures" / "app"
 DAY = datetime(2029, 8, 21)
 CODE = "40718263"
+WIRE = "W9"  # in the invented manual
 PORT = 8734  # it stands in the picture of pairing
 LINE = "supply 64 and a half F, return 57 and 69 percent, valve signal 5.27 volts, reheat 40"
 COLOURS = 64  # paper, ink, and what lies between them at the edge of a letter
@@ -245,6 +248,20 @@ def filled(client: Client, folder: Path) -> tuple[str, str, str]:
     return call, other, client.seen[-1]
 
 
+def filled_shelf(folder: Path) -> Path:
+    """A shelf with the invented manual."""
+    (folder / "air-handler.pdf").write_bytes(manual(30))
+    with open_shelf(folder / "shelf.sqlite") as shelf:
+        shelf.add(folder / "air-handler.pdf", "Rink air handler")
+    return folder / "shelf.sqlite"
+
+
+def first_hit(page: Page) -> None:
+    """The page of what was found first."""
+    page.locator("ul.cards a").first.tap()
+    until(page, "document.querySelector('.sheet img')?.naturalWidth > 0")
+
+
 def main() -> None:
     """Serve a record, fill it, and take the pictures, light and dark."""
     only = set(sys.argv[1:])
@@ -254,7 +271,8 @@ def main() -> None:
     with contextlib.ExitStack() as stack:
         folder = Path(stack.enter_context(tempfile.TemporaryDirectory()))
         store = stack.enter_context(open_store(folder / "record.sqlite"))
-        address = stack.enter_context(serving(create_app(store)))
+        shelf = filled_shelf(folder)
+        address = stack.enter_context(serving(create_app(store, shelf=shelf)))
         client = stack.enter_context(Client(address))
         call, other, trend = filled(client, folder)
         for path in (f"{call}/suspects", f"{call}/ledger", trend):
@@ -278,6 +296,9 @@ def main() -> None:
         light.take("evidence", f"{call}/suspects", down=".suspect")
         light.take("ledger-water", f"{call}/ledger", down="svg.drawing", more=480)
         light.take("unit", f"{other}/unit")
+        light.take("history", f"{call}/history")
+        light.take("manuals", f"{call}/manuals?q={WIRE}")
+        light.take("manual", f"{call}/manuals?q={WIRE}", before=first_hit)
         light.take("trend", trend, before=drawn)
         light.take("trend-plots", trend, down="#plots", before=drawn)
         dark = album("dark", address, cookies, "-dark")

@@ -20,7 +20,20 @@ from web.server import DEMO, served
 from wringout.records.store import Store, open_store
 
 OTHERS = ["/", "/calls/new", "/settings", "/devices", "/pair", "/trust", "/offline", "/nothing"]
-PAGES = ["", "/readings", "/next", "/suspects", "/ledger", "/chart", "/wait", "/change", "/unit", "/trends"]
+PAGES = [
+    "",
+    "/readings",
+    "/next",
+    "/suspects",
+    "/ledger",
+    "/chart",
+    "/wait",
+    "/change",
+    "/unit",
+    "/trends",
+    "/history",
+    "/manuals",
+]
 
 
 TOO_SMALL = """() => [...document.querySelectorAll(

@@ -57,6 +57,7 @@ PAGES = [
     "/unit",
     "/trends",
     "/history",
+    "/manuals",
 ]
 
 

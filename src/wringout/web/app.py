@@ -22,6 +22,7 @@ from wringout.web import (
     device_pages,
     offline,
     reading_pages,
+    shelf_pages,
     trend_pages,
     unit_pages,
     work_pages,
@@ -46,6 +47,7 @@ def create_app(
     addresses: tuple[str, ...] = (),
     authority: bytes | None = None,
     weigher: Weigher | None = None,
+    shelf: Path | None = None,
 ) -> Starlette:
     """Make the app.
 
@@ -63,6 +65,8 @@ def create_app(
         Certificate of the server's own authority, handed out on its page.
     weigher : Weigher, optional
         Where longer work is done; the app starts and stops it.
+    shelf : Path, optional
+        The file with manuals, if there is one.
 
     Returns
     -------
@@ -75,6 +79,7 @@ def create_app(
         lan=lan,
         addresses=addresses,
         authority=authority,
+        shelf=shelf,
     )
 
     @contextlib.asynccontextmanager
@@ -156,6 +161,9 @@ def _routes() -> list[Route]:
         _get(f"{one}/history", w.history),
         _get(f"{one}/unit", unit_pages.unit),
         _post(f"{one}/unit", unit_pages.unit_keep),
+        _get(f"{one}/manuals", shelf_pages.manuals),
+        _get(f"{one}/manuals/{{hit}}", shelf_pages.manual_page),
+        _get("/manuals/{hit}.png", shelf_pages.manual_picture),
         _get(f"{one}/trends", trend_pages.trends),
         _post(f"{one}/trends", trend_pages.trend_keep),
         _get(f"{one}/trends/{{sha256}}", trend_pages.trend),

@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from functools import cache
 from importlib import resources
+from pathlib import Path
 from typing import Any
 
 import jinja2
@@ -55,6 +56,7 @@ class Shared:
     lan: bool = False
     addresses: tuple[str, ...] = ()
     authority: bytes | None = None
+    shelf: Path | None = None
 
 
 @dataclass(frozen=True, slots=True)

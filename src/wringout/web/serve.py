@@ -58,6 +58,7 @@ def _run(path: Path, lan: bool, port: int, host: str | None) -> None:
     import uvicorn
 
     from wringout.records.store import open_store
+    from wringout.shelf.place import SETTING
     from wringout.web.app import create_app
     from wringout.web.authority import certificates
 
@@ -74,6 +75,7 @@ def _run(path: Path, lan: bool, port: int, host: str | None) -> None:
         lan=lan,
         addresses=addresses,
         authority=made.authority if made else None,
+        shelf=Path(os.environ[SETTING]) if os.environ.get(SETTING) else path.with_name("shelf.sqlite"),
     )
     listening = _listen((host or "0.0.0.0") if lan else "127.0.0.1", port)
     port = listening.getsockname()[1]
