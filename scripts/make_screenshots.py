@@ -91,7 +91,9 @@ def smaller(data: bytes) -> bytes:
     coarse = (image >> 3).astype(np.int64)
     keys = (coarse[..., 0] << 10) | (coarse[..., 1] << 5) | coarse[..., 2]
     found, counts = np.unique(keys, return_counts=True)
-    kept = found[np.argsort(-counts, kind="stable")[:COLOURS]]
+    channels = np.stack([found >> 10, (found >> 5) & 31, found & 31])
+    worth = counts * (1 + np.ptp(channels, axis=0) ** 2)  # a mark is small and in colour, letters are neither
+    kept = found[np.argsort(-worth, kind="stable")[:COLOURS]]
     flat, flat_keys = image.reshape(-1, 3).astype(float), keys.ravel()
     palette = np.array([np.round(flat[flat_keys == key].mean(axis=0)) for key in kept])
     centres = np.stack([found >> 10, (found >> 5) & 31, found & 31], axis=1) * 8.0 + 4.0
