@@ -157,12 +157,14 @@ def test_a_point_that_reads_otherwise_than_the_machine_as_left_would_now_is_told
     assert abs(found[name].off - by) < 3.0 * found[name].spread
 
 
-def test_a_set_point_is_compared_one_to_one_and_any_step_counts() -> None:
-    found = compared(altered(two_visits()[1], "shown.setpoint_dew_point", 1.0))
-    one = found["shown.setpoint_dew_point"]
-    assert (one.kind, one.expected, one.differs) == ("setting", None, True)
-    assert one.off == pytest.approx(1.0, abs=0.01)
-    assert not compared(two_visits()[1])["shown.setpoint_dew_point"].differs
+@pytest.mark.parametrize(("step", "differs"), [(0.0, False), (0.1, True), (-2.0, True)])
+def test_a_set_point_is_compared_one_to_one_and_any_step_counts(step: float, differs: bool) -> None:
+    left = call_of(reading("shown.setpoint_dew_point", 10.0, at(0)))
+    found = call_of(reading("shown.setpoint_dew_point", 10.0 + step, at(3 * 1440)))
+    first, second = visits_of([left, found])
+    one = differences(first, second, np.random.default_rng(0))[0]
+    assert (one.kind, one.left, one.expected, one.differs) == ("setting", 10.0, None, differs)
+    assert one.off == pytest.approx(step)
 
 
 def test_without_readings_as_left_nothing_is_compared() -> None:

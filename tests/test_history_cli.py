@@ -45,6 +45,13 @@ def test_visits_are_told_with_what_was_changed_and_how_the_unit_was_left() -> No
     assert "Nothing to compare" in text
 
 
+def test_two_calls_are_told_in_order_with_what_the_later_found_otherwise(tmp_path: Path) -> None:
+    text = " ".join(good("history", str(later(tmp_path)), str(VAULT)).split())
+    assert text.index("2029-06-13 07:15") < text.index("2029-09-10 09:21")
+    assert "Found on 2029-09-10, against as left on 2029-06-13 - rh of return air" in text
+    assert "other points within 2.5 standard deviations." in text
+
+
 def test_what_differs_from_as_left_is_told_with_both_numbers(tmp_path: Path) -> None:
     again = str(later(tmp_path, "call-3"))
     document = json.loads(good("history", str(VAULT), again, "--json"))
@@ -56,9 +63,7 @@ def test_what_differs_from_as_left_is_told_with_both_numbers(tmp_path: Path) -> 
     assert worst["point"] == "filter.drop"
     assert worst["differs"]
     assert (worst["now"], worst["left"]) == ("1.91 inWC", "0.31 inWC")
-    told = good("history", str(VAULT), again)
-    assert "Found on 2029-09-10, against as left on 2029-06-13" in told
-    assert "over what the machine as left would read now" in " ".join(told.split())
+    assert "over what the machine as left would read now" in worst["says"]
 
 
 def test_a_unit_of_the_record_is_told_by_its_name(tmp_path: Path) -> None:
