@@ -10,13 +10,12 @@ from enum import IntEnum
 
 from wringout.errors import InputError
 from wringout.shelf.hit import MOST_WORDS, Place
-from wringout.shelf.packing import unpacked
+from wringout.shelf.packing import ends_of
 from wringout.shelf.shelf import SHORT, Shelf
 from wringout.shelf.tables import words
 from wringout.shelf.words import (
     JOINED,
     Keys,
-    Span,
     holds,
     is_label,
     keys_of,
@@ -28,6 +27,8 @@ from wringout.shelf.words import (
 )
 
 __all__ = ["Found", "Hit", "Nearness", "search"]
+
+Ends = Sequence[tuple[int, int]]  # where each word of a page begins and ends in its text
 
 LONGEST, MOST_TERMS = 200, 12
 MOST_LABELS = 500  # near ones, the closest
@@ -142,15 +143,15 @@ def search(shelf: Shelf, query: str, *, unit: str | None = None, limit: int = 10
         for page in order[:limit]:
             digest, number, source, text, blob, mended = index.page(page)
             document = documents[digest]
-            on_page = unpacked(text, blob)
-            found = _places(on_page, ranked[page], terms)
+            on_page = ends_of(blob)
+            found = _places(text, on_page, ranked[page], terms)
             hits.append(
                 Hit(
                     place=Place(digest[:SHORT], number, tuple(found[:MOST_WORDS])),
                     document=document.name,
                     pages=document.pages,
                     nearness=ranked[page].nearness,
-                    words=_written(on_page, found),
+                    words=_written(text, on_page, found),
                     excerpt=_excerpt(text, on_page, found),
                     source=source,
                     mended=json.loads(mended),
@@ -197,6 +198,7 @@ class _Index:
             (json.dumps(list(digests)),),
         )
         self.pages = {row[0]: (row[1] != "text", row[2], row[3]) for row in rows}
+        self.known: dict[str, dict[int, _Match]] = {}
 
     def page(self, page: int) -> tuple[str, int, str, str, bytes, str]:
         row: tuple[str, int, str, str, bytes, str] = self.database.execute(
@@ -240,24 +242,27 @@ class _Index:
                                              *self.pages[p][1:]))  # fmt: skip
 
     def _term(self, term: str) -> dict[int, _Match]:
-        return self._label(term) if is_label(term) else self._word(term)
+        found = self.known.get(term)
+        if found is None:
+            found = self.known[term] = self._label(term) if is_label(term) else self._word(term)
+        return found
 
     def _word(self, term: str) -> dict[int, _Match]:
-        found = {page: _Match(Nearness.WRITTEN, 0) for page in self._matching("whole", [term])}
+        # one match serves all pages: a word has no labels that would differ from page to page
+        found = dict.fromkeys(self._matching("whole", [term]), _Match(Nearness.WRITTEN, 0))
         near = self._matching("parts", [term])
         if parts := parts_of(term):
             near |= self._matching("whole", parts) | self._matching("whole", ["".join(parts)])
-        for page in near:
-            found.setdefault(page, _Match(Nearness.SPACING, 0))
+        found = dict.fromkeys(near, _Match(Nearness.SPACING, 0)) | found
         if len(term) > 2:
-            for page in self._matching("whole", [term], begins=True):
-                found.setdefault(page, _Match(Nearness.WITHIN, 1))
+            begun = self._matching("whole", [term], begins=True)
+            found = dict.fromkeys(begun, _Match(Nearness.WITHIN, 1)) | found
         return found
 
     def _matching(self, column: str, terms: Iterable[str], *, begins: bool = False) -> set[int]:
         asked = f"{column}:{_quoted(' '.join(terms))}" + ("*" if begins else "")
         rows = self.database.execute("SELECT rowid FROM page_words WHERE page_words MATCH ?", (asked,))
-        return {row[0] for row in rows if row[0] in self.pages}
+        return {page for (page,) in rows if page in self.pages}
 
     def _label(self, term: str) -> dict[int, _Match]:
         keys = keys_of(term)
@@ -326,9 +331,9 @@ def _quoted(term: str) -> str:
     return '"' + plain(term).replace('"', '""') + '"'
 
 
-def _places(page: Sequence[Span], ranked: _Ranked, terms: Sequence[str]) -> list[int]:
+def _places(text: str, page: Ends, ranked: _Ranked, terms: Sequence[str]) -> list[int]:
     """The places on the page of what was found, in order: of the words together where they stand so."""
-    written = [plain(span.word) for span in page]
+    written = _plainly(text, page)
     if ranked.nearness < Nearness.APART or ranked.nearness == Nearness.CASE:
         together = _runs(written, [plain(term) for term in terms])
         if together:
@@ -336,12 +341,20 @@ def _places(page: Sequence[Span], ranked: _Ranked, terms: Sequence[str]) -> list
     found: set[int] = set()
     for term, match in ranked.matches:
         if match.labels:
-            exact = [span.word for span in page]
+            exact = [text[start:end] for start, end in page]
             for label in match.labels:
                 found |= _runs(exact, spread(label))
         else:
             found |= _word_places(written, plain(term), match.nearness)
     return sorted(found)
+
+
+def _plainly(text: str, page: Ends) -> list[str]:
+    """The words of a page as the index compares them; of plain letters all at once, which takes a third."""
+    if text.isascii():
+        lower = text.lower()
+        return [lower[start:end] for start, end in page]
+    return [plain(text[start:end]) for start, end in page]
 
 
 def _word_places(written: Sequence[str], term: str, nearness: Nearness) -> set[int]:
@@ -366,27 +379,28 @@ def _runs(written: Sequence[str], row: Sequence[str]) -> set[int]:
     }
 
 
-def _written(page: Sequence[Span], places: Sequence[int]) -> tuple[str, ...]:
+def _written(text: str, page: Ends, places: Sequence[int]) -> tuple[str, ...]:
     """What was found, in the writing of the page: words that stand together as one, each once."""
     runs: list[str] = []
     last = -2
     for place in places:
+        word = text[slice(*page[place])]
         if place == last + 1 and runs:
-            runs[-1] += f" {page[place].word}"
+            runs[-1] += f" {word}"
         else:
-            runs.append(page[place].word)
+            runs.append(word)
         last = place
     return tuple(dict.fromkeys(runs))
 
 
-def _excerpt(text: str, page: Sequence[Span], places: Sequence[int]) -> str:
+def _excerpt(text: str, page: Ends, places: Sequence[int]) -> str:
     if not page:
         return ""
-    middle = page[places[0]] if places else page[0]
-    begin, end = max(middle.start - AROUND, 0), min(middle.end + AROUND, len(text))
+    first, last = page[places[0]] if places else page[0]
+    begin, end = max(first - AROUND, 0), min(last + AROUND, len(text))
     if begin:
-        begin = text.find(" ", begin, middle.start) + 1 or begin
+        begin = text.find(" ", begin, first) + 1 or begin
     if end < len(text):
-        cut = text.rfind(" ", middle.end, end)
+        cut = text.rfind(" ", last, end)
         end = cut if cut > 0 else end
     return " ".join(text[begin:end].split())
