@@ -353,3 +353,17 @@ def test_a_page_answers_while_its_work_goes_on(at: str) -> None:
         client.read(call, demo_events()[:6])
         assert client.get(f"{call}/suspects")
         assert "From 6 readings" in client.wait_for(f"{call}/suspects")
+
+
+def test_no_page_is_wider_than_the_smallest_phone(chromium: Browser, at: str, call: str) -> None:
+    made = phone(chromium, at, viewport={"width": 320, "height": 640}, service_workers="block")
+    page = made.new_page()
+    wide = {}
+    for path in [*OTHERS, *(call + part for part in PAGES)]:
+        page.goto(path)
+        settled(page)
+        width = page.evaluate("document.documentElement.scrollWidth")
+        if width > 320:
+            wide[path] = width
+    assert wide == {}
+    made.close()
