@@ -164,6 +164,14 @@ def _found(name: str, column: str = "SAT (degF)") -> Found:
     return Found(device, words, {column: "degF", "Odd \u00e9, name": None})
 
 
+def test_the_map_on_the_page_is_read(tmp_path: Path) -> None:
+    page = (Path(__file__).parent.parent / "docs" / "listen.md").read_text(encoding="utf-8")
+    path = tmp_path / "meter.yaml"
+    path.write_text(page.split("```yaml\n")[1].split("```")[0], encoding="utf-8")
+    one, two, three, four = read_registers(path)
+    assert (one.unit, one.scale, two.nothing, three.low_first, four.type) == ("gpm", 0.1, 32767, True, "bit")
+
+
 def test_sources_are_read_as_they_were_written(tmp_path: Path) -> None:
     register = Register("Flow (gpm)", "holding", 4, "int32", 0.1, -5.0, "gpm", True, -1.0)
     meter = ModbusDevice("192.0.2.2:502", 7, "meter", {"Flow (gpm)": register})

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import subprocess
 import sys
+from datetime import UTC, datetime
 from pathlib import Path
 
 import numpy as np
@@ -82,8 +83,11 @@ def test_it_is_a_trend_file_like_any_other(tmp_path: Path) -> None:
 
 def test_what_has_come_since_is_read_from_the_end(tmp_path: Path) -> None:
     with begun(tmp_path) as recording:
-        for k in range(4000):  # longer than what is looked at first
-            recording.write(START + k, ["70", "50", "1", ""])
+        pass
+    with recording.path.open("a", encoding="utf-8") as stream:  # longer than what is looked at first
+        moments = (datetime.fromtimestamp(START + k, UTC).strftime(TIME_FORMAT) for k in range(4000))
+        stream.writelines(f"{moment},70,50,1,\n" for moment in moments)
+    with go_on(recording.path) as recording:
         recording.write(START + 4000, ["80.6", "", "", ""])
     assert recording.path.stat().st_size > 2 * 65_536 / 1.2
     (late,) = follow(recording.path, START + 3999)

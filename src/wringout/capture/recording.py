@@ -40,6 +40,7 @@ __all__ = [
     "mapping_path",
     "read",
     "time_heading",
+    "usual_offset",
 ]
 
 Array = NDArray[np.float64]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import json
+import sys
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
@@ -74,7 +75,18 @@ def _causes(causes: tuple[str, ...], unit: Unit, seed: int) -> tuple[str, ...]:
 
 
 def _echo(asked: Asked) -> Callable[[str], None]:
-    return lambda words: None if asked.as_json else click.echo(f"At the site: {words}")
+    """Shows what the site says: within the block that is drawn on a terminal, by itself elsewhere."""
+    drawn = sys.stdout.isatty()
+
+    def echo(words: str) -> None:
+        if asked.as_json:
+            return
+        if drawn:
+            asked.at_the_site.append(words)
+        else:
+            click.echo(f"At the site: {words}")
+
+    return echo
 
 
 def _tell_site(asked: Asked, site: SimulatedProcess, speed: float) -> None:

@@ -8,7 +8,7 @@ import json
 import signal
 import sys
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -32,6 +32,7 @@ if TYPE_CHECKING:
 
 __all__ = ["Asked", "ends", "listen", "say", "who_is"]
 
+SAID = 3  # lines of a simulated site that are shown
 BLOCK_EVERY = 60.0  # s between blocks of words where the output is no terminal
 
 
@@ -54,6 +55,7 @@ class Asked:
     call: str | None = None
     by: str = ""
     store: str | None = None
+    at_the_site: list[str] = field(default_factory=list)  # what a simulated site has said, the last one last
 
 
 async def who_is(address: str, local: str, as_json: bool) -> None:
@@ -236,7 +238,8 @@ class _Teller:
         if progress.late:
             first += f", {counted(progress.late, 'step')} too slow"
         lines = [heading(first), *device_lines(self.devices, progress)]
-        return lines + point_lines(self.recording, cells, self.asked.system)
+        said = [paragraph(f"At the site: {words}") for words in self.asked.at_the_site[-SAID:]]
+        return [*lines, *point_lines(self.recording, cells, self.asked.system), *said]
 
     def end(self, progress: Progress) -> None:
         """What is said at the end."""
