@@ -25,6 +25,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
         "wringout.cli.history",
         "Visits to a unit, what differs from as left, what is learned of it.",
     ),
+    "guide": ("wringout.cli.guide", "A forced state recognised from live points, waited for, and read."),
     "report": (
         "wringout.cli.report",
         "The service report of a call as PDF or HTML, or all of it as one zip.",

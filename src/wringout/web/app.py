@@ -20,6 +20,7 @@ from wringout.web import (
     api,
     call_pages,
     device_pages,
+    live_pages,
     offline,
     reading_pages,
     shelf_pages,
@@ -30,6 +31,7 @@ from wringout.web import (
 from wringout.web.desk import Desk
 from wringout.web.devices import Devices
 from wringout.web.gate import Gate
+from wringout.web.live_feed import Feed
 from wringout.web.pages import Problem, Shared, page
 from wringout.web.weigher import Weigher
 
@@ -48,6 +50,7 @@ def create_app(
     authority: bytes | None = None,
     weigher: Weigher | None = None,
     shelf: Path | None = None,
+    live: Path | None = None,
 ) -> Starlette:
     """Make the app.
 
@@ -67,6 +70,8 @@ def create_app(
         Where longer work is done; the app starts and stops it.
     shelf : Path, optional
         The file with manuals, if there is one.
+    live : Path, optional
+        Folder of the recordings that guided tests look at.
 
     Returns
     -------
@@ -80,6 +85,7 @@ def create_app(
         addresses=addresses,
         authority=authority,
         shelf=shelf,
+        live=Feed(live) if live is not None else None,
     )
 
     @contextlib.asynccontextmanager
@@ -159,6 +165,8 @@ def _routes() -> list[Route]:
         _get(f"{one}/next", w.next_check),
         _get(f"{one}/wait", w.wait),
         _get(f"{one}/history", w.history),
+        _get(f"{one}/live", live_pages.live),
+        _post(f"{one}/live", live_pages.act),
         _get(f"{one}/unit", unit_pages.unit),
         _post(f"{one}/unit", unit_pages.unit_keep),
         _get(f"{one}/manuals", shelf_pages.manuals),

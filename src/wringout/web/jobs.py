@@ -9,7 +9,7 @@ from typing import Any
 from wringout.errors import WringoutError
 from wringout.quantity import UnitSystem
 
-__all__ = ["Failed", "book", "essence", "history", "read_document", "run", "wait", "warm", "weigh"]
+__all__ = ["Failed", "book", "essence", "history", "live", "read_document", "run", "wait", "warm", "weigh"]
 
 SEED = 0  # one call, one answer
 
@@ -57,7 +57,8 @@ def run(kind: str, document: str, system: UnitSystem, more: dict[str, Any] | Non
     from wringout.errors import DataError, InputError
     from wringout.web.trend_job import trend
 
-    works = {"weigh": weigh, "book": book, "wait": wait, "trend": trend, "history": history}
+    works = {"weigh": weigh, "book": book, "wait": wait, "trend": trend, "history": history, "live": live}
+    kind = kind.partition(" ")[0]
     started = time.perf_counter()
     try:
         found = works[kind](document, system, more or {})
@@ -109,3 +110,15 @@ def history(document: str, system: UnitSystem, more: dict[str, Any]) -> dict[str
 
     earlier = [read_document(one) for one in more.get("earlier", ())]
     return history_in_words([*earlier, read_document(document)], system)
+
+
+def live(document: str, system: UnitSystem, more: dict[str, Any]) -> dict[str, Any]:
+    """How long the machine needs at each live point after a state is forced."""
+    import numpy as np
+
+    from wringout.catalogue.points import sigma
+    from wringout.proof.machine_waits import machine_waits
+
+    unit = read_document(document).unit
+    found = machine_waits(unit, more["state"], more["points"], sigma, np.random.default_rng(SEED))
+    return {"waits": {name: [row.late, row.dead, row.tau, row.moves] for name, row in found.items()}}

@@ -26,6 +26,7 @@ from wringout.quantity import UnitSystem
 from wringout.showing.words import chance, pretty, span
 from wringout.web.desk import Desk, Here, Writer
 from wringout.web.devices import Device, Devices
+from wringout.web.live_feed import Feed
 from wringout.web.weigher import Weigher
 from wringout.weighing.evidence_words import plain
 
@@ -57,6 +58,7 @@ class Shared:
     addresses: tuple[str, ...] = ()
     authority: bytes | None = None
     shelf: Path | None = None
+    live: Feed | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -34,7 +34,14 @@ PORT = 8734
 @click.option("--lan", is_flag=True, help="Let phones on this network in, over TLS, each after pairing once.")
 @click.option("--port", type=click.IntRange(0, 65535), default=PORT, show_default=True)
 @click.option("--host", default=None, help="With --lan: the address to answer at; else all of this machine.")
-def command(store: str | None, lan: bool, port: int, host: str | None) -> None:
+@click.option(
+    "--live",
+    type=click.Path(exists=True, file_okay=False),
+    default=None,
+    metavar="FOLDER",
+    help="Where `wringout listen` writes its recordings, for guided tests.",
+)
+def command(store: str | None, lan: bool, port: int, host: str | None, live: str | None) -> None:
     """Serve the app: calls, readings, suspects and next checks as pages for a phone.
 
     Without --lan this machine alone can open it.
@@ -51,10 +58,10 @@ def command(store: str | None, lan: bool, port: int, host: str | None) -> None:
     if store == "":
         raise InputError("empty; name the file of the record", "--store")
     path = Path(store) if store else usual_place(os.environ, sys.platform, Path.home())
-    _run(path, lan, port, host)
+    _run(path, lan, port, host, Path(live) if live else None)
 
 
-def _run(path: Path, lan: bool, port: int, host: str | None) -> None:
+def _run(path: Path, lan: bool, port: int, host: str | None, live: Path | None) -> None:
     import uvicorn
 
     from wringout.records.store import open_store
@@ -76,6 +83,7 @@ def _run(path: Path, lan: bool, port: int, host: str | None) -> None:
         addresses=addresses,
         authority=made.authority if made else None,
         shelf=Path(os.environ[SETTING]) if os.environ.get(SETTING) else path.with_name("shelf.sqlite"),
+        live=live,
     )
     listening = _listen((host or "0.0.0.0") if lan else "127.0.0.1", port)
     port = listening.getsockname()[1]
