@@ -254,7 +254,7 @@ async def act(request: Request) -> Response:
         feed.tests.pop(call_id, None)
         if do == "free":
             feed.tests[call_id] = Test("auto", insist=True)
-    elif do in ("take", "early"):
+    elif do in ("take", "early") and here.state == test.state:
         taken = _taken(here, now)
         picked = [row for row in now.rows if row.point not in taken or do == "early"]
         events = readings_of(picked, at, system, early=do == "early")
