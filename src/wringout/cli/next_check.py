@@ -86,6 +86,14 @@ def _steps(state: str, names: Sequence[str], again: frozenset[str] = frozenset()
     ]
 
 
+def _minutes(checks: Sequence[Check]) -> float:
+    """What the steps of readings in one state take: what is held is waited for, whether it was held before
+    or not."""
+    from wringout.catalogue.points import point
+
+    return sum(point(check.point).minutes for check in checks) + (WAIT if checks[0].state != "auto" else 0.0)
+
+
 def _again(checks: Sequence[Check]) -> frozenset[str]:
     return frozenset(check.point for check in checks if check.again)
 
@@ -104,7 +112,7 @@ def _document(following: Sequence[Check]) -> dict[str, Any]:
                 "what": plain(check.point),
                 "by": point(check.point).by,
                 "care": list(dict.fromkeys(cares_of(check))),
-                "minutes": check.minutes,
+                "minutes": _minutes([check]),
                 "gain_bits": round(check.gain_bits, 4),
                 "again": check.again,
                 "steps": _steps(check.state, [check.point], _again([check])),
@@ -166,9 +174,7 @@ def _group(
     from wringout.weighing.evidence_words import plain, state_words
 
     state = checks[0].state
-    minutes = sum(check.minutes for check in checks)
-    if state != "auto":
-        minutes -= WAIT * (sum(check.minutes > WAIT for check in checks) - 1)
+    minutes = _minutes(checks)
     bits = ", ".join(f"{check.gain_bits:.2f}" for check in checks)
     names = "; ".join(plain(check.point) for check in checks)
     lines = [heading(f"{number}. {names}")]
