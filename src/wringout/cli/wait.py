@@ -207,12 +207,10 @@ def _line(point: PointWait, units: UnitSystem, wide: int, times: bool = True) ->
 
 
 def _band(point: PointWait, units: UnitSystem) -> str:
-    from wringout.catalogue.points import dimension_of, shown
+    from wringout.catalogue.points import dimension_of
     from wringout.quantity import Dimension
+    from wringout.showing.words import range_text
 
     if dimension_of(point.point) is Dimension.YES_NO:
         return "yes" if point.settled > 0.5 else "no"
-    low, high = shown(point.point, point.low, units), shown(point.point, point.high, units)
-    number, _, unit = low.partition(" ")
-    other, _, same = high.partition(" ")
-    return f"{number} to {high}" if unit == same else f"{number} {unit} to {other} {same}"
+    return range_text(point.point, point.low, point.high, units)

@@ -20,6 +20,7 @@ __all__ = [
     "band_words",
     "chance",
     "pretty",
+    "range_text",
     "range_words",
     "reading_words",
     "span",
@@ -120,6 +121,11 @@ def value_words(name: str, text: str, system: UnitSystem) -> tuple[str, str]:
 
 def range_words(name: str, low: float, high: float, system: UnitSystem) -> str:
     """Write the band in which a reading at a point [SI] should fall."""
+    return pretty(range_text(name, low, high, system))
+
+
+def range_text(name: str, low: float, high: float, system: UnitSystem) -> str:
+    """The same for a terminal: units as they are typed."""
     if point(name).dimension is Dimension.YES_NO:
         return "yes" if low > 0.5 else "no" if high < 0.5 else "yes or no"
     dimension = point(name).dimension
@@ -134,10 +140,10 @@ def range_words(name: str, low: float, high: float, system: UnitSystem) -> str:
     number, _, unit = one.partition(" ")
     last = other.partition(" ")[0]
     if number == last:
-        return pretty(one)
+        return one
     if low == 0.0:
         number = "0" if float(number) == 0.0 else number
-    return pretty(f"{number} to {last} {unit}")
+    return f"{number} to {last} {unit}"
 
 
 def _digits(spread: float, figures: int) -> int:
