@@ -33,6 +33,7 @@ PAGES = [
     "/trends",
     "/history",
     "/manuals",
+    "/live",
 ]
 
 

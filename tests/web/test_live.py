@@ -29,6 +29,7 @@ def test_a_live_guided_test_from_forcing_to_suspects(tmp_path: Path) -> None:
         call = client.open_call()
         client.post(f"{call}/tapped", point="filter.drop", value="70 Pa", at="2026-01-05T10:00:00")
         before = client.wait_for(f"{call}/suspects")
+        assert f'href="{call}/live"' in client.wait_for(f"{call}/next").partition("The check")[2]
         context = phone(chromium, address)
         page = context.new_page()
         errors = listened(page)

@@ -103,6 +103,7 @@ async def next_check(request: Request) -> Response:
         "next",
         which=int(which) if which.isdecimal() and len(which) < 3 else 0,
         ways=[_way(work.here, check) for check in checks],
+        live=work.shared.live is not None,
         **state,
     )
 
