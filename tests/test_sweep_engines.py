@@ -11,11 +11,15 @@ from pathlib import Path
 
 import pytest
 
+from motion_cases import UNITS
 from sweep_tasks import die_always, die_once, greedy, slow
+from sweep_units import fleet, write
 from wringout.errors import InputError
 from wringout.sweep.cluster import run_on_cluster
 from wringout.sweep.key import code_version
 from wringout.sweep.local import Given, Limits, Lost, run_local
+from wringout.sweep.running import Engine, sweep
+from wringout.sweep.task import Choices
 
 pytestmark = pytest.mark.skipif(os.name != "posix", reason="signals of a POSIX system")
 
@@ -125,6 +129,23 @@ def test_a_worker_of_a_cluster_that_is_killed_loses_no_task(cluster: tuple[str, 
             os.kill(cluster[1][0], signal.SIGKILL)
     assert sorted(f.task for f in found) == list(range(20))
     assert all(isinstance(f, Given) and f.answer[0] == f.task**2 for f in found)
+
+
+def test_both_engines_keep_the_same_results(cluster: tuple[str, list[int]], tmp_path: Path) -> None:
+    """Two units of a day, swept by a local process and by the cluster."""
+    kind = "modulating reclaim"
+    for place, one in enumerate(fleet(kind, [[], ["locked-out"]], days=1.0, step=40.0)):
+        write(tmp_path / "fleet" / f"hall-{place}", one, kind)
+    (tmp_path / "fleet" / "hall-2").mkdir()
+    (tmp_path / "fleet" / "hall-2" / "unit.yaml").write_text(UNITS[kind])
+    (tmp_path / "fleet" / "hall-2" / "log.csv").write_bytes(b"")
+    folder, asked = str(tmp_path / "fleet"), Choices(weigh="none")
+    here = sweep(folder, tmp_path / "here", asked, Engine(workers=1))
+    there = sweep(folder, tmp_path / "there", asked, Engine("dask", scheduler=cluster[0]))
+    assert here.judged == there.judged == 3
+    assert here.results == there.results
+    kept = {path.name: path.read_bytes() for path in (tmp_path / "here" / "units").iterdir()}
+    assert {path.name: path.read_bytes() for path in (tmp_path / "there" / "units").iterdir()} == kept
 
 
 def test_workers_with_other_code_are_refused(cluster: tuple[str, list[int]]) -> None:
