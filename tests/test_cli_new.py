@@ -180,3 +180,8 @@ def test_any_name_survives(name: str, site: str) -> None:
 def test_help_ends_with_an_example() -> None:
     shown = click.unstyle(run("--help").output)
     assert "wringout new -o unit.yaml" in " ".join(shown.split())
+
+
+def test_an_altitude_that_nobody_gave_stands_as_assumed() -> None:
+    assert "#   altitude: 0.0 ft" in draft({})
+    assert "\n  altitude: 500 ft" in draft({"altitude": "500 ft"})

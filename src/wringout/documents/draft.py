@@ -139,6 +139,8 @@ def draft(answers: Answers) -> str:
     for question in QUESTIONS:
         if question.key in answers and not question.when(known) and question.key != "reheat":
             raise InputError("does not fit the other answers; leave it out", question.key)
+    if "altitude" not in answers:
+        del known["altitude"]  # assumed like any other value that nobody gave
     unit = unit_from_text(_bare(known), "the answers")
     return _rendered(unit)
 
@@ -178,7 +180,7 @@ def _bare(known: Answers) -> str:
     tree: dict[str, object] = {
         "format": UNIT_FORMAT,
         "name": known["name"],
-        "site": {"name": known["site"], "altitude": known["altitude"]},
+        "site": {"name": known["site"]} | {key: known[key] for key in ("altitude",) if key in known},
         "air": {"supply_airflow": known["airflow"]},
         "cooling": cooling,
         "reheat": reheat,
