@@ -116,7 +116,7 @@ def _to_be_proven(f: Findings) -> list[Block]:
             )
         )
     rows.append(
-        ("Reheat", "where it is hardly asked for, hold reheat.command at 0 % and 100 %, 20 minutes each.")
+        ("Reheat", "where it is hardly asked for, hold the reheat command at 0 % and 100 %, 20 minutes each.")
     )
     return [*blocks, Items(tuple(rows))]
 
