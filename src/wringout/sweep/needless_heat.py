@@ -13,10 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wringout.documents.unit import Unit
-from wringout.machine.conditions import Conditions
 from wringout.machine.design import design
-from wringout.machine.parameters import healthy_values, neutral, spreads
-from wringout.machine.steady import settle
 from wringout.physics.moist_air import dew_point, humidity_ratio, saturated_humidity_ratio
 from wringout.trends.moisture_balance import (
     BLOCK,
@@ -26,7 +23,7 @@ from wringout.trends.moisture_balance import (
     WEATHER,
     Blocks,
     outdoor_dew_of,
-    stages_of,
+    settled_at,
 )
 
 __all__ = ["NeedlessHeat", "needless_heat", "unwanted"]
@@ -160,41 +157,20 @@ def _heats(blocks: Blocks, unit: Unit, index: NDArray[np.intp], dew_point_known:
     """Heat of the reheat coil [W] at some half hours, rows (1 + unknowns and instruments, blocks), and by
     which route."""
     machine = design(unit)
-    unknowns = spreads(machine)
-    rows = len(unknowns) + 1
-    z = np.vstack([np.zeros(len(unknowns)), np.eye(len(unknowns))])
-    values = {**neutral(machine), **healthy_values(unknowns, np.repeat(z, len(index), axis=0))}
-
-    def tiled(series: Array) -> Array:
-        return np.tile(series[index], rows)
-
-    def shaped(values: Array) -> Array:
-        return (values * np.ones(rows * len(index))).reshape(rows, len(index))
-
-    stages, modulation = stages_of(blocks, unit)
-    space = tiled(blocks.get("shown.space_t")) - values["space_t_offset"]
-    outdoor = tiled(blocks.get("outdoor.t"))
     dew = blocks.get("shown.dew_point") if dew_point_known else np.full(len(blocks.time), np.nan)
     dew = np.where(np.isfinite(dew), dew, unit.control.dew_point)
     outdoor_dew = outdoor_dew_of(blocks, machine.pressure)
     weather_known = bool(np.isfinite(outdoor_dew[index]).mean() > 0.5)
     outdoor_dew = np.where(np.isfinite(outdoor_dew), outdoor_dew, dew)
-    settled = settle(
-        machine,
-        values,
-        Conditions(
-            outdoor_t=outdoor,
-            outdoor_dew_point=np.minimum(tiled(outdoor_dew) - values["outdoor_dew_offset"], outdoor - 0.05),
-            space_t=space,
-            space_dew_point=np.minimum(tiled(dew) - values["dew_offset"], space - 0.05),
-            command=np.zeros(1),
-            stages=tiled(stages),
-            modulation=tiled(modulation),
-            rewetting=np.zeros(1),
-        ),
-    )
+    settled = settled_at(blocks, index, machine, dew, outdoor_dew, np.zeros(len(blocks.time)))
+    values, space = settled.values, settled.conditions.space_t
+    rows = len(space) // len(index)
+
+    def shaped(values: Array) -> Array:
+        return (values * np.ones(rows * len(index))).reshape(rows, len(index))
+
     flow, mixed = shaped(settled.flow.supply), shaped(settled.mixed.dry_bulb)
-    shown = shaped(tiled(blocks.get("shown.supply_t")) - values["supply_t_offset"])
+    shown = shaped(np.tile(blocks.get("shown.supply_t")[index], rows) - values["supply_t_offset"])
     capacity = flow * shaped(1006.0 + 1860.0 * settled.supply_w)
     behind = shown - shaped(settled.fan_rise)  # what the reheat coil gives to the fan
 

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from wringout.documents.unit import Unit
 from wringout.machine.conditions import Conditions
-from wringout.machine.design import design
+from wringout.machine.design import Design, design
 from wringout.machine.parameters import healthy_values, neutral, spreads
 from wringout.machine.steady import Settled, settle
 from wringout.physics.moist_air import dew_point, humidity_ratio, saturated_humidity_ratio
@@ -28,6 +28,7 @@ __all__ = [
     "judged",
     "moisture_of",
     "outdoor_dew_of",
+    "settled_at",
     "stages_of",
 ]
 
@@ -187,34 +188,10 @@ def moisture_of(table: TrendTable, unit: Unit) -> Moisture | None:
     if len(index) < LEAST_BLOCKS or blocks.called is None:
         return None
     index = index[:: max(-(-len(index) // MOST_BLOCKS), 1)]
-    unknowns = spreads(machine)
-    rows = len(unknowns) + 1
-    z = np.vstack([np.zeros(len(unknowns)), np.eye(len(unknowns))])
-    values = {**neutral(machine), **healthy_values(unknowns, np.repeat(z, len(index), axis=0))}
-
-    def tiled(series: Array) -> Array:
-        return np.tile(series[index], rows)
-
-    called = blocks.called[index]
-    stages, modulation = stages_of(blocks, unit)
-    true_t = tiled(space_t) - values["space_t_offset"]
-    weather_t = tiled(outdoor_t)
     command = np.nan_to_num(blocks.get("shown.reheat_command"))
-    settled = settle(
-        machine,
-        values,
-        Conditions(
-            outdoor_t=weather_t,
-            outdoor_dew_point=np.minimum(tiled(outdoor_dew) - values["outdoor_dew_offset"], weather_t - 0.05),
-            space_t=true_t,
-            space_dew_point=np.minimum(tiled(dew) - values["dew_offset"], true_t - 0.05),
-            command=tiled(command),
-            stages=tiled(stages),
-            modulation=tiled(modulation),
-            rewetting=np.zeros(1),
-        ),
-    )
-    shape = (rows, len(index))
+    settled = settled_at(blocks, index, machine, dew, outdoor_dew, command)
+    values, true_t = settled.values, settled.conditions.space_t
+    shape = (len(true_t) // len(index), len(index))
     flow, mixed = settled.flow, settled.mixed
     space = unit.space
     density = machine.pressure / (287.042 * (true_t + 273.15) * 1.012)
@@ -230,10 +207,58 @@ def moisture_of(table: TrendTable, unit: Unit) -> Moisture | None:
         supply=(settled.supply_t + values["supply_t_offset"]).reshape(shape),
         seen=blocks.get("shown.supply_t")[index],
         command=command[index],
-        called=called,
+        called=blocks.called[index],
         dew_point=dew[index],
-        stages=stages[index],
+        stages=settled.conditions.stages[: len(index)],
         cooled=(settled.mixed.dry_bulb - settled.cooling.air.dry_bulb).reshape(shape)[0],
+    )
+
+
+def settled_at(
+    blocks: Blocks, index: NDArray[np.intp], machine: Design, dew: Array, outdoor_dew: Array, command: Array
+) -> Settled:
+    """Let the healthy machine settle at some half hours, as it is and with each of its unknowns moved.
+
+    Parameters
+    ----------
+    blocks : Blocks
+    index : array of int, (chosen,)
+        Which half hours.
+    machine : Design
+    dew, outdoor_dew : array, (blocks,), [degC]
+        Dew points of the room and outdoors as shown.
+    command : array, (blocks,), [0..1]
+        Of the reheat.
+
+    Returns
+    -------
+    Settled
+        (1 + unknowns) times as many entries as half hours were chosen: first all of them with the machine as
+        it is, then all with the first unknown moved by one standard deviation, and so on.
+    """
+    unknowns = spreads(machine)
+    z = np.vstack([np.zeros(len(unknowns)), np.eye(len(unknowns))])
+    values = {**neutral(machine), **healthy_values(unknowns, np.repeat(z, len(index), axis=0))}
+
+    def tiled(series: Array) -> Array:
+        return np.tile(series[index], len(unknowns) + 1)
+
+    stages, modulation = stages_of(blocks, machine.unit)
+    space_t = tiled(blocks.get("shown.space_t")) - values["space_t_offset"]
+    outdoor_t = tiled(blocks.get("outdoor.t"))
+    return settle(
+        machine,
+        values,
+        Conditions(
+            outdoor_t=outdoor_t,
+            outdoor_dew_point=np.minimum(tiled(outdoor_dew) - values["outdoor_dew_offset"], outdoor_t - 0.05),
+            space_t=space_t,
+            space_dew_point=np.minimum(tiled(dew) - values["dew_offset"], space_t - 0.05),
+            command=tiled(command),
+            stages=tiled(stages),
+            modulation=tiled(modulation),
+            rewetting=np.zeros(1),
+        ),
     )
 
 
