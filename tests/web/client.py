@@ -15,6 +15,22 @@ from web.server import DEMO
 
 VOID = {"area", "base", "br", "col", "hr", "img", "input", "link", "meta", "source", "wbr"}
 FIRST, AFTER = 150_000, 25_000  # bytes on the wire
+# of a call, behind its address
+PAGES = [
+    "",
+    "/readings",
+    "/next",
+    "/suspects",
+    "/ledger",
+    "/chart",
+    "/wait",
+    "/change",
+    "/unit",
+    "/trends",
+    "/history",
+    "/manuals",
+    "/live",
+]
 
 
 class Page(HTMLParser):

@@ -15,26 +15,11 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, BrowserContext, Page, Route, expect
 
 from web.browsing import browser, in_cache, kept, listened, phone, settled, until
-from web.client import Client, demo_events
+from web.client import PAGES, Client, demo_events
 from web.server import DEMO, served
 from wringout.records.store import Store, open_store
 
 OTHERS = ["/", "/calls/new", "/settings", "/devices", "/pair", "/trust", "/offline", "/nothing"]
-PAGES = [
-    "",
-    "/readings",
-    "/next",
-    "/suspects",
-    "/ledger",
-    "/chart",
-    "/wait",
-    "/change",
-    "/unit",
-    "/trends",
-    "/history",
-    "/manuals",
-    "/live",
-]
 
 
 TOO_SMALL = """() => [...document.querySelectorAll(

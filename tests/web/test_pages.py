@@ -13,7 +13,7 @@ import httpx
 import pytest
 from starlette.applications import Starlette
 
-from web.client import FIRST, Client, demo_events, first_view
+from web.client import FIRST, PAGES, Client, demo_events, first_view
 from web.server import DEMO
 from wringout.catalogue.calls import vocabulary
 from wringout.quantity import UnitSystem
@@ -43,22 +43,6 @@ def ask(app: Starlette, path: str) -> str:
     answer = asyncio.run(go())
     assert answer.status_code == 200, answer.text
     return answer.text
-
-
-PAGES = [
-    "",
-    "/readings",
-    "/next",
-    "/suspects",
-    "/ledger",
-    "/chart",
-    "/wait",
-    "/change",
-    "/unit",
-    "/trends",
-    "/history",
-    "/manuals",
-]
 
 
 @pytest.mark.parametrize("page", PAGES)

@@ -21,7 +21,6 @@ __all__ = ["NEXT_FORMAT", "command", "ties_document"]
 
 NEXT_FORMAT = "wringout-next/1"
 SEED = 0
-WAIT = 15  # minutes that a held state takes to settle
 
 
 @click.command(
@@ -68,6 +67,7 @@ def _steps(state: str, names: Sequence[str], again: frozenset[str] = frozenset()
     from wringout.catalogue.points import point
     from wringout.showing.words import INSTRUMENT
     from wringout.weighing.evidence_words import plain
+    from wringout.weighing.next_check import SETTLE_MINUTES
 
     reads = [
         f"Read {plain(name)} ({name}) {'once more ' if name in again else ''}by {INSTRUMENT[point(name).by]}."
@@ -80,7 +80,7 @@ def _steps(state: str, names: Sequence[str], again: frozenset[str] = frozenset()
     return [
         f"Tell the people of the place; then hold {what} at {share} at the controller "
         f"(kind: force, item: {item}, to: {share}).",
-        f"Wait {WAIT} min until the unit has settled.",
+        f"Wait {SETTLE_MINUTES:.0f} min until the unit has settled.",
         *reads,
         f"Release it to control again (kind: release, item: {item}).",
     ]
@@ -90,8 +90,10 @@ def _minutes(checks: Sequence[Check]) -> float:
     """What the steps of readings in one state take: what is held is waited for, whether it was held before
     or not."""
     from wringout.catalogue.points import point
+    from wringout.weighing.next_check import SETTLE_MINUTES
 
-    return sum(point(check.point).minutes for check in checks) + (WAIT if checks[0].state != "auto" else 0.0)
+    wait = SETTLE_MINUTES if checks[0].state != "auto" else 0.0
+    return sum(point(check.point).minutes for check in checks) + wait
 
 
 def _again(checks: Sequence[Check]) -> frozenset[str]:

@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 
 from wringout.documents.call import Call, Change, Force, Reading, Release
 
-__all__ = ["Snapshot", "operating_states", "state_name", "forced"]
+__all__ = ["Snapshot", "operating_states", "state_left", "state_name", "forced"]
 
 VISIT_GAP = timedelta(hours=6)
 
@@ -39,6 +39,28 @@ def forced(state: str) -> tuple[str, float] | None:
         return None
     item, _, share = state.partition("=")
     return item, float(share.removesuffix("%")) / 100.0
+
+
+def state_left(call: Call) -> tuple[str, datetime | None]:
+    """Give the operating state in which a call leaves its unit.
+
+    Parameters
+    ----------
+    call : Call
+
+    Returns
+    -------
+    (str, datetime or None)
+        Its name, and when the last hold or release made it so; None where nothing was ever held.
+    """
+    state = "auto"
+    since: datetime | None = None
+    for event in call.events:
+        if isinstance(event, Force):
+            state, since = state_name(event.item, event.to), event.at
+        elif isinstance(event, Release):
+            state, since = "auto", event.at
+    return state, since
 
 
 def operating_states(call: Call, visit_gap: timedelta = VISIT_GAP) -> list[Snapshot]:

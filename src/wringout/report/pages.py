@@ -8,7 +8,7 @@ from wringout.catalogue.points import point
 from wringout.catalogue.steps import Step, cautions_of
 from wringout.documents.call import Change, Force, Note, Reading, Release
 from wringout.documents.overview import kind_in_words, overview
-from wringout.documents.states import operating_states, state_name
+from wringout.documents.states import operating_states, state_left
 from wringout.report.blocks import Block, Box, Heading, Items, Page, Paragraph, Picture, Table, clean
 from wringout.report.earlier import earlier_visits
 from wringout.report.findings import Findings
@@ -224,12 +224,7 @@ def _open(f: Findings) -> list[Block]:
 
 def _minutes(f: Findings, check: dict[str, Any]) -> str:
     """What a check takes from how the unit was left: another state than that is waited for once more."""
-    stands = "auto"
-    for event in f.call.events:
-        if isinstance(event, Force):
-            stands = state_name(event.item, event.to)
-        elif isinstance(event, Release):
-            stands = "auto"
+    stands, _ = state_left(f.call)
     reading = point(check["point"]).minutes
     if check["state"] == stands:
         return f"{reading:.3g} min"

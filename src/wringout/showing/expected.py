@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from wringout.catalogue.points import points_of, sigma
-from wringout.documents.call import Call, Force, Reading, Release
-from wringout.documents.states import Snapshot, operating_states, state_name
+from wringout.documents.call import Call, Reading
+from wringout.documents.states import Snapshot, operating_states, state_left
 from wringout.ledger.conditions import draw_conditions, even_normals
 from wringout.ledger.readings import Seen, seen
 from wringout.machine.design import Design, design
@@ -16,7 +16,7 @@ from wringout.machine.parameters import Array, healthy_values, neutral, spreads
 from wringout.machine.steady import Settled, read_points, settle
 from wringout.weighing.discrepancy import model_spread
 
-__all__ = ["PointBand", "Scene", "bands", "present_state", "scene"]
+__all__ = ["PointBand", "Scene", "bands", "scene"]
 
 SAMPLES = 300
 DRAWS = 64  # columns of chance for the conditions
@@ -44,22 +44,11 @@ class PointBand:
     high: float
 
 
-def present_state(call: Call) -> str:
-    """The operating state that the last event leaves the unit in."""
-    state = "auto"
-    for event in call.events:
-        if isinstance(event, Force):
-            state = state_name(event.item, event.to)
-        elif isinstance(event, Release):
-            state = "auto"
-    return state
-
-
 def scene(call: Call, rng: np.random.Generator, snapshot: Snapshot | None = None) -> Scene:
     """Let healthy machines settle under the conditions found in an operating state, the present one if none
     is given."""
     constants = design(call.unit)
-    state = snapshot.state if snapshot is not None else present_state(call)
+    state = snapshot.state if snapshot is not None else state_left(call)[0]
     if snapshot is None:
         known = operating_states(call)
         same = [s for s in known if s.state == state and known and s.machine_epoch == known[-1].machine_epoch]

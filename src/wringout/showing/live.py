@@ -8,8 +8,8 @@ from datetime import UTC, datetime
 from typing import Any
 
 from wringout.catalogue.points import dimension_of, point, points_of, shown
-from wringout.documents.call import Call, Force, Reading, Release
-from wringout.documents.states import forced, state_name
+from wringout.documents.call import Call, Reading
+from wringout.documents.states import forced, state_left
 from wringout.documents.unit import Unit
 from wringout.proof.guided import Guidance, PointNow, taken_at_all
 from wringout.quantity import Dimension, UnitSystem, format
@@ -56,13 +56,8 @@ def call_seconds(at: datetime) -> float:
 
 def state_of(call: Call) -> tuple[str, float | None]:
     """The state in which a call leaves its unit, and since when [s]; None where nothing was ever held."""
-    state, since = "auto", None
-    for event in call.events:
-        if isinstance(event, Force):
-            state, since = state_name(event.item, event.to), call_seconds(event.at)
-        elif isinstance(event, Release):
-            state, since = "auto", call_seconds(event.at)
-    return state, since
+    state, since = state_left(call)
+    return state, None if since is None else call_seconds(since)
 
 
 def taken_since(call: Call, since: float) -> dict[str, Reading]:

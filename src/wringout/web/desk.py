@@ -12,8 +12,8 @@ from datetime import UTC, datetime
 from typing import Any
 
 from wringout.catalogue.calls import vocabulary
-from wringout.documents.call import Call, Force, Release
-from wringout.documents.states import state_name
+from wringout.documents.call import Call
+from wringout.documents.states import state_left
 from wringout.errors import InputError
 from wringout.records.attachments import Content, content_of
 from wringout.records.events import Event, event_from
@@ -49,13 +49,7 @@ class Here:
     @property
     def state(self) -> str:
         """The operating state that the unit was left in."""
-        state = "auto"
-        for event in self.call.events:
-            if isinstance(event, Force):
-                state = state_name(event.item, event.to)
-            elif isinstance(event, Release):
-                state = "auto"
-        return state
+        return state_left(self.call)[0]
 
     @property
     def unreadable(self) -> tuple[str, ...]:
