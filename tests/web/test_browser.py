@@ -14,7 +14,7 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, BrowserContext, Page, Route, expect
 
-from web.browsing import browser, in_cache, kept, listened, phone, settled, until
+from web.browsing import browser, in_cache, kept, listened, phone, settled, tapped, until
 from web.client import PAGES, Client, demo_events
 from web.server import DEMO, served
 from wringout.records.store import Store, open_store
@@ -74,11 +74,11 @@ def call(at: str) -> str:
 
 def open_call(page: Page, complaint: str) -> str:
     page.goto("/")
-    page.get_by_role("link", name="New call").tap()
+    tapped(page.get_by_role("link", name="New call"))
     page.get_by_label("What is wrong").fill(complaint)
     page.get_by_label("Unit", exact=True).select_option("new")
     page.get_by_label("Or take a unit document").set_input_files(str(DEMO / "unit.yaml"))
-    page.get_by_role("button", name="Open the call").tap()
+    tapped(page.get_by_role("button", name="Open the call"))
     page.wait_for_url("**/readings")
     return re.sub(r"^https?://[^/]+|/readings$", "", page.url)
 
@@ -131,11 +131,11 @@ def test_a_whole_call_with_the_connection_cut_in_the_middle(
     page.get_by_label("Say or write what you read").fill(
         "display dew point 8.5 degrees C, space 13.8 C, two stages called, reheat command 52.6 percent"
     )
-    page.get_by_role("button", name="Understand").tap()
+    tapped(page.get_by_role("button", name="Understand"))
     expect(page.get_by_role("heading", level=1)).to_have_text("As understood")
     expect(page.get_by_text("8.5 °C")).to_be_visible()
     assert written(record, call) == [], "nothing is kept before it was confirmed"
-    page.locator("#understood").get_by_role("button", name="Keep").tap()
+    tapped(page.locator("#understood").get_by_role("button", name="Keep"))
     page.wait_for_url("**/readings?kept=4")
     assert len(written(record, call)) == 4
 
@@ -151,28 +151,28 @@ def test_a_whole_call_with_the_connection_cut_in_the_middle(
     page.get_by_label("Say or write what you read").fill(
         "return 14 C and 69.4 percent, supply 18 C and 42.2 percent"
     )
-    page.get_by_role("button", name="Understand").tap()
+    tapped(page.get_by_role("button", name="Understand"))
     await_unsent(page, 1)
     expect(page.locator("#queue")).to_contain_text("1 not yet sent")
     page.goto(f"{call}/readings#f-v-source.water_in")
     row = page.locator('[id="f-v-source.water_in"]')
     row.get_by_label("Heat source, water in: value").fill("30.2")
     row.get_by_label("Heat source, water in: unit").select_option("degC")
-    row.get_by_role("button", name="Keep").tap()
+    tapped(row.get_by_role("button", name="Keep"))
     await_unsent(page, 2)
     page.goto(call)
     page.get_by_label("What should be remembered").fill("bypass handle looks wrong")
-    page.get_by_role("button", name="Keep the note").tap()
+    tapped(page.get_by_role("button", name="Keep the note"))
     await_unsent(page, 3)
-    page.get_by_text("Photo or file").tap()
+    tapped(page.get_by_text("Photo or file"))
     page.get_by_label("Photo, PDF or text").set_input_files(str(picture(tmp_path / "valve.png")))
     page.get_by_label("What it shows").fill("the valve")
-    page.get_by_role("button", name="Keep it").tap()
+    tapped(page.get_by_role("button", name="Keep it"))
     await_unsent(page, 4)
     page.goto(f"{call}/change?cause=")
     page.goto(f"{call}/change")
     page.get_by_label("What was done").fill("opened the balancing valve")
-    page.get_by_role("button", name="Keep the change").tap()
+    tapped(page.get_by_role("button", name="Keep the change"))
     await_unsent(page, 5)
     expect(page.locator("#queue")).to_contain_text("5 not yet sent")
     assert len(written(record, call)) == 4, "the server has seen nothing of it"
@@ -203,7 +203,7 @@ def test_a_whole_call_with_the_connection_cut_in_the_middle(
     page.goto(f"{call}/suspects")
     settled(page)
     expect(page.locator("table.sets")).to_contain_text("From 9 readings")
-    page.get_by_role("link", name="What to check next").tap()
+    tapped(page.get_by_role("link", name="What to check next"))
     settled(page)
     expect(page.get_by_role("heading", level=1)).to_have_text("Next check")
     assert errors == []
@@ -228,7 +228,7 @@ def test_an_answer_lost_on_the_way_doubles_nothing(chromium: Browser, at: str, r
 
     page.route("**/notes", lose)
     page.get_by_label("What should be remembered").fill("only once")
-    page.get_by_role("button", name="Keep the note").tap()
+    tapped(page.get_by_role("button", name="Keep the note"))
     for _ in range(300):  # the note has to reach the queue before the queue can be empty again
         if lost == 2:
             break
@@ -247,10 +247,10 @@ def test_what_the_server_cannot_take_is_told_and_stays_in_sight(
     page.goto(f"{call}/readings#f-v-supply.t")
     row = page.locator('[id="f-v-supply.t"]')
     row.get_by_label("Supply air, temperature: value").fill("900")
-    row.get_by_role("button", name="Keep").tap()
+    tapped(row.get_by_role("button", name="Keep"))
     expect(page.locator("#queue")).to_contain_text("Not taken")
     assert written(record, call) == []
-    page.get_by_role("button", name="Discard it").tap()
+    tapped(page.get_by_role("button", name="Discard it"))
     await_unsent(page, 0)
 
 
@@ -261,8 +261,8 @@ def test_every_task_ends_without_scripts(chromium: Browser, at: str, record: Sto
     page.get_by_label("Say or write what you read").fill(
         "supply 18 C and 42 percent, return 14 C and 69 percent"
     )
-    page.get_by_role("button", name="Understand").tap()
-    page.locator("#understood").get_by_role("button", name="Keep").tap()
+    tapped(page.get_by_role("button", name="Understand"))
+    tapped(page.locator("#understood").get_by_role("button", name="Keep"))
     page.wait_for_url("**/readings?kept=4")
     page.goto(f"{call}/suspects")
     for _ in range(60):  # the page itself asks again every two seconds
@@ -272,7 +272,7 @@ def test_every_task_ends_without_scripts(chromium: Browser, at: str, record: Sto
     expect(page.locator("table.sets")).to_contain_text("From 4 readings")
     page.goto(f"{call}/change")
     page.get_by_label("What was done").fill("nothing yet")
-    page.get_by_role("button", name="Keep the change").tap()
+    tapped(page.get_by_role("button", name="Keep the change"))
     page.wait_for_url("**/wait")
     assert [kind for kind, _ in written(record, call)] == ["reading"] * 4 + ["change"]
     plain.close()

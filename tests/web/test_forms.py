@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import BrowserContext, Page, expect
 
-from web.browsing import browser, in_cache, kept, phone, until
+from web.browsing import browser, in_cache, kept, phone, tapped, until
 from web.client import Client
 from web.server import served
 from wringout.records.store import Store, open_store
@@ -70,7 +70,7 @@ def test_a_unit_written_without_a_connection_is_kept_on_the_phone_and_arrives_on
     before = descriptions(record)
     context.set_offline(True)
     page.locator(f'[id="f-{SPEED}"]').fill("41 Hz")
-    page.get_by_role("button", name="Keep the unit").tap()
+    tapped(page.get_by_role("button", name="Keep the unit"))
     unsent(page, 1)
     expect(page.locator("#queue")).to_contain_text("1 not yet sent")
     expect(page.locator("#queue")).to_contain_text(f"{SPEED} 41 Hz")
@@ -98,14 +98,14 @@ def test_a_unit_that_is_not_taken_stays_in_its_form_with_what_to_mend(
     before = descriptions(record)
     page.locator(f'[id="f-{SPEED}"]').fill("43")
     page.locator('[id="f-air.filter_drop"]').fill("99 Pa")
-    page.get_by_role("button", name="Keep the unit").tap()
+    tapped(page.get_by_role("button", name="Keep the unit"))
     problem = page.get_by_role("alert")
     expect(problem).to_contain_text("bare number")
     assert problem.get_by_role("link").get_attribute("href") == f"#f-{SPEED}"
     expect(page.locator('[id="f-air.filter_drop"]')).to_have_value("99 Pa")
     assert descriptions(record) == before
     page.locator(f'[id="f-{SPEED}"]').fill("43 Hz")
-    page.get_by_role("button", name="Keep the unit").tap()
+    tapped(page.get_by_role("button", name="Keep the unit"))
     page.wait_for_url("**/unit?kept=1")
     expect(page.locator(f'[id="f-{SPEED}"]')).to_have_value("43 Hz")
     expect(page.locator('[id="f-air.filter_drop"]')).to_have_value("99 Pa")
@@ -123,19 +123,19 @@ def test_what_is_refused_later_comes_back_into_its_form_to_be_mended(
     page.goto(f"{call}/readings#f-v-supply.t")
     row = page.locator('[id="f-v-supply.t"]')
     row.get_by_label("Supply air, temperature: value").fill("580")
-    row.get_by_role("button", name="Keep", exact=True).tap()
+    tapped(row.get_by_role("button", name="Keep", exact=True))
     unsent(page, 1)
     context.set_offline(False)
     page.goto(call)
     page.evaluate("window.wringoutQueue.flush()")
     expect(page.locator("#queue")).to_contain_text("Not taken")
-    page.get_by_role("button", name="Mend it").tap()
+    tapped(page.get_by_role("button", name="Mend it"))
     page.wait_for_url("**/readings#mend-*")
     field = page.get_by_label("Supply air, temperature: value")
     expect(field).to_have_value("580")
     expect(page.get_by_role("alert")).to_be_visible()
     field.fill("58")
-    page.locator('[id="f-v-supply.t"]').get_by_role("button", name="Keep", exact=True).tap()
+    tapped(page.locator('[id="f-v-supply.t"]').get_by_role("button", name="Keep", exact=True))
     unsent(page, 0)
     events = [event for event in record.events(call.rpartition("/")[2]) if event.kind == "reading"]
     assert [event.body["value"].partition(" ")[0] for event in events] == ["58"]
@@ -151,7 +151,7 @@ def test_a_call_begun_without_a_connection_is_opened_once_when_it_is_back(
     in_cache(page, "/calls/new")
     context.set_offline(True)
     page.get_by_label("What is wrong").fill("The ceiling drips over lane three.")
-    page.get_by_role("button", name="Open the call").tap()
+    tapped(page.get_by_role("button", name="Open the call"))
     unsent(page, 1)
     expect(page.locator("#queue")).to_contain_text("The ceiling drips")
     context.set_offline(False)
@@ -167,9 +167,9 @@ def test_a_form_that_cannot_wait_says_that_it_was_not_sent_and_keeps_what_was_wr
     page.goto("/settings")
     context.set_offline(True)
     page.get_by_label("Your name").fill("Bo Tarn")
-    page.get_by_role("button", name="Keep").tap()
+    tapped(page.get_by_role("button", name="Keep"))
     expect(page.get_by_role("alert")).to_contain_text("Not sent: no connection")
     expect(page.get_by_label("Your name")).to_have_value("Bo Tarn")
     context.set_offline(False)
-    page.get_by_role("button", name="Keep").tap()
+    tapped(page.get_by_role("button", name="Keep"))
     page.wait_for_url(re.compile("kept=1"))

@@ -8,7 +8,7 @@ from pathlib import Path
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Page, expect
 
-from web.browsing import browser, listened, phone, until
+from web.browsing import browser, listened, phone, tapped, until
 from web.client import Client
 from web.live_site import recorded
 from web.server import DEMO, served
@@ -44,7 +44,7 @@ def test_a_live_guided_test_from_forcing_to_suspects(tmp_path: Path) -> None:
         expect(page.get_by_text(re.compile("Recognised"))).to_be_visible()
         expect(page.get_by_role("heading", name=re.compile(r"Taken: \d+ readings"))).to_be_visible()
         assert violations(page) == []
-        page.get_by_role("link", name="See the suspects").tap()
+        tapped(page.get_by_role("link", name="See the suspects"))
         page.wait_for_url("**/suspects")
         after = client.wait_for(f"{call}/suspects")
         assert re.findall(r"\d+ %", after) != re.findall(r"\d+ %", before)

@@ -15,7 +15,7 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import expect
 
 from shelf_samples import manual
-from web.browsing import browser, in_cache, kept, listened, phone, until
+from web.browsing import browser, in_cache, kept, listened, phone, tapped, until
 from web.client import FIRST, Client, first_view
 from web.server import served
 from wringout.shelf.shelf import open_shelf
@@ -101,9 +101,9 @@ def test_a_page_seen_opens_on_the_roof(place: tuple[str, str]) -> None:
         page.goto(f"{call}/manuals")
         kept(page)
         page.get_by_label("Word, part or wire number").fill("strainer")
-        page.get_by_role("button", name="Look for it").tap()
+        tapped(page.get_by_role("button", name="Look for it"))
         page.wait_for_url("**/manuals?q=strainer")
-        page.locator("ul.cards a").first.tap()
+        tapped(page.locator("ul.cards a").first)
         page.wait_for_url("**/manuals/*:*")
         width = "document.querySelector('.sheet img')?.naturalWidth"
         expect(page.get_by_role("heading", level=1)).to_contain_text("handler.pdf")

@@ -11,7 +11,7 @@ from playwright.sync_api import expect
 
 from test_trends_cli import write
 from trend_samples import simulate
-from web.browsing import browser, listened, phone, settled, until
+from web.browsing import browser, listened, phone, settled, tapped, until
 from web.client import AFTER, FIRST, Client, first_view
 
 DRAWN = """(() => {
@@ -131,15 +131,15 @@ def test_a_finger_and_large_buttons_zoom_all_plots_by_the_log_s_own_clock(addres
         touch("touchEnd", None)
         expect(said).to_contain_text(re.compile(r"08 Jul, 1[12]:\d\d to (?:08 Jul, 23:|09 Jul, 00:)"))
         page.wait_for_timeout(500)  # a tap right after it would belong to the same gesture
-        page.get_by_role("button", name="All").tap()
+        tapped(page.get_by_role("button", name="All"))
         expect(said).to_contain_text("08 Jul, 00:00 to 09 Jul, 23:5")
         for button in page.locator(".zoom button").all():
             size = button.bounding_box()
             assert size is not None
             assert size["height"] >= 44
-        page.get_by_role("button", name="Closer").tap()
+        tapped(page.get_by_role("button", name="Closer"))
         expect(said).to_contain_text("08 Jul, 11:")
-        page.get_by_role("button", name="Later").tap()
+        tapped(page.get_by_role("button", name="Later"))
         expect(said).to_contain_text("09 Jul, 23:5")
         context.close()
 
