@@ -152,26 +152,13 @@ def residuals(
     The machine costs some thousand numpy calls whatever the number of rows: one call for all situations,
     not one each.
     """
-    joined_values: list[dict[str, Array]] = []
-    joined_conditions: list[Conditions] = []
     counts = [z.shape[0] for _, _, z in blocks]
     is_beyond = np.array(["beyond-design" in h.causes for h in hypotheses])
-    # situations of one machine that are asked for the same rows share its parameters
-    made: dict[tuple[int, int, frozenset[str]], dict[str, Array]] = {}
-    for index, owner, z in blocks:
-        mended = at.problem.situations[index].mended
-        key = id(owner), id(z), mended
-        if key not in made:
-            made[key] = values_of(at, hypotheses, owner, z, mended)
-        joined_values.append(made[key])
-        joined_conditions.append(conditions(at, index, z, is_beyond[owner]))
-    values = {
-        name: _joined([v[name] for v in joined_values], counts)
-        for name in dict.fromkeys(name for v in joined_values for name in v)
-    }
+    around = [conditions(at, index, z, is_beyond[owner]) for index, owner, z in blocks]
     surroundings = Conditions(
-        *(_joined([getattr(c, name) for c in joined_conditions], counts) for name in _SURROUNDINGS)
+        *(_joined([getattr(c, name) for c in around], counts) for name in _SURROUNDINGS)
     )
+    values = _values_of_all(at, hypotheses, blocks)
     whole = settle(at.problem.design, values, surroundings)
     read = {o.point for index, _, _ in blocks for o in at.problem.situations[index].observations}
     points = read_points(whole, read)
@@ -184,6 +171,33 @@ def residuals(
         found.append(against(part, here, at.problem.situations[index], count))
         first += count
     return found
+
+
+def _values_of_all(
+    at: Layout, hypotheses: Sequence[Hypothesis], blocks: Sequence[tuple[int, Rows, Array]]
+) -> dict[str, Array]:
+    """Machine parameters of several blocks end to end; what is mended may differ between situations."""
+    by_machine: dict[frozenset[str], list[int]] = {}
+    for k, (index, _, _) in enumerate(blocks):
+        by_machine.setdefault(at.problem.situations[index].mended, []).append(k)
+    parts: dict[int, dict[str, Array]] = {}
+    for mended, those in by_machine.items():
+        _, owner, z = blocks[those[0]]
+        # situations that are asked for the same rows share their parameters
+        if all(blocks[k][2] is z for k in those):
+            shared = values_of(at, hypotheses, owner, z, mended)
+            parts |= dict.fromkeys(those, shared)
+            continue
+        for k in those:
+            parts[k] = values_of(at, hypotheses, blocks[k][1], blocks[k][2], mended)
+    whole = [parts[k] for k in range(len(blocks))]
+    if all(part is whole[0] for part in whole):
+        return {n: np.tile(v, len(blocks)) if v.shape[0] > 1 else v for n, v in whole[0].items()}
+    counts = [z.shape[0] for _, _, z in blocks]
+    return {
+        name: _joined([part[name] for part in whole], counts)
+        for name in dict.fromkeys(name for part in whole for name in part)
+    }
 
 
 def _joined(parts: Sequence[Array], counts: Sequence[int]) -> Array:

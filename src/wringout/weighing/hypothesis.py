@@ -51,6 +51,16 @@ class Hypothesis:
         """Severities of all parts."""
         return sum(part.severities for part in self.parts)
 
+    @cached_property
+    def columns(self) -> dict[str, range]:
+        """By cause where its severities stand among all severities of the set."""
+        found: dict[str, range] = {}
+        first = 0
+        for part in self.parts:
+            found[part.cause] = range(first, first + part.severities)
+            first += part.severities
+        return found
+
 
 HEALTHY = Hypothesis()
 

@@ -75,23 +75,19 @@ def screen(
     held against the cause.
     """
     grown: list[Hypothesis] = []
-    starts: list[Array] = []
+    joining: list[Part] = []
     parent_of: list[int] = []
-    steps = stage_steps(at)
     for index in parents:
         parent = base.hypotheses[index]
         for part in parts:
-            if not compatible(parent, part):
-                continue
-            child = extended(parent, part)
-            moved = _rearranged(at, parent, child, base.z[index])
-            grown.append(child)
-            starts.append(_severity_rows(at, steps, child, part, moved))
-            parent_of.append(index)
+            if compatible(parent, part):
+                grown.append(extended(parent, part))
+                joining.append(part)
+                parent_of.append(index)
     if not grown:
         return []
-    owner = np.repeat(np.arange(len(grown)), [len(these) for these in starts])
-    rows, origin = np.concatenate(starts), np.array(parent_of)[owner]
+    owner, rows = _first_rows(at, base, parent_of, grown, joining)
+    origin = np.array(parent_of)[owner]
     value, rows = _stepped(base, origin, everywhere(at, grown, owner, rows), rows, at.first_severity)
     best: dict[tuple[int, ...], int] = {}
     for k, (child, worth) in enumerate(zip((grown[i] for i in owner.tolist()), value.tolist(), strict=True)):
@@ -142,40 +138,37 @@ def _stepped(
     return value, moved
 
 
-def _severity_columns(at: Layout, hypothesis: Hypothesis) -> dict[str, list[int]]:
-    columns: dict[str, list[int]] = {}
-    column = at.first_severity
-    for part in hypothesis.parts:
-        columns[part.cause] = list(range(column, column + part.severities))
-        column += part.severities
-    return columns
+def _first_rows(
+    at: Layout, base: Fit, parents: Sequence[int], grown: Sequence[Hypothesis], joining: Sequence[Part]
+) -> tuple[Rows, Array]:
+    """Rows to try grown sets at, and which set each belongs to.
 
-
-def _rearranged(at: Layout, parent: Hypothesis, child: Hypothesis, z: Array) -> Array:
-    """Carry the parent's severities to the columns they have in the child."""
-    moved = z.copy()
-    moved[at.first_severity :] = 0.0
-    if parent.severities:
-        before, after = _severity_columns(at, parent), _severity_columns(at, child)
-        for cause, columns in before.items():
-            moved[after[cause]] = z[columns]
-    return moved
-
-
-def _severity_rows(
-    at: Layout, steps: Sequence[tuple[int, float]], child: Hypothesis, part: Part, z: Array
-) -> Array:
-    """Rows to try a cause at: a few severities, and with one stage more or less where their number is
-    open."""
-    severities = GRID.size if part.severities > 0 else 1
-    rows = np.repeat(z[None], severities + 2 * len(steps), axis=0)
-    if part.severities > 0:
-        column = _severity_columns(at, child)[part.cause][0]
-        rows[:, column] = GRID[GRID.size // 2]
-        rows[:severities, column] = GRID
-    for k, (column, step) in enumerate(steps):
-        rows[severities + 2 * k : severities + 2 * k + 2, column] += (-step, step)
-    return rows
+    All unknowns are at the parent's best, its severities carried to the columns they have in the grown set;
+    the joining cause stands at a few severities, and at the middle one with one stage more or less where
+    their number is open.
+    """
+    steps = stage_steps(at)
+    tried = np.array([GRID.size if part.severities else 1 for part in joining])
+    owner = np.repeat(np.arange(len(grown)), tried + 2 * len(steps))
+    first = np.searchsorted(owner, np.arange(len(grown)))
+    moved = base.z[list(parents)]
+    moved[:, at.first_severity :] = 0.0
+    column = np.zeros(len(grown), dtype=np.intp)
+    for k, (index, child, part) in enumerate(zip(parents, grown, joining, strict=True)):
+        for cause, before in base.hypotheses[index].columns.items():
+            for here, there in zip(before, child.columns[cause], strict=True):
+                moved[k, at.first_severity + there] = base.z[index, at.first_severity + here]
+        if part.severities:
+            column[k] = at.first_severity + child.columns[part.cause].start
+    severe = np.flatnonzero(column)
+    moved[severe, column[severe]] = GRID[GRID.size // 2]
+    rows = moved[owner]
+    for k, severity in enumerate(GRID):
+        rows[first[severe] + k, column[severe]] = severity
+    for k, (stage, step) in enumerate(steps):
+        rows[first + tried + 2 * k, stage] -= step
+        rows[first + tried + 2 * k + 1, stage] += step
+    return owner, rows
 
 
 def _restaged(at: Layout, level: Fit) -> Fit:
