@@ -27,11 +27,12 @@ from wringout.history.fingerprint import (
     fingerprint_text,
     merged,
 )
-from wringout.history.learning import combined, information, judged, known_for
+from wringout.history.learning import combined, information, judged
 from wringout.history.spread_words import _WORDS
 from wringout.history.visits import Visit, fitted, left_readings, visits_of
 from wringout.machine.design import design
 from wringout.machine.parameters import Array, spreads
+from wringout.showing.known_unit import told_for
 from wringout.weighing.hypothesis import HEALTHY
 
 UNIT = unit_of(units.RECLAIM_MIXING)
@@ -403,14 +404,14 @@ def test_a_spread_that_this_kind_of_machine_lacks_is_refused() -> None:
 
 
 def test_a_reading_never_counts_twice() -> None:
-    """A visit that is in the call itself is left out, and where none is left, that is said."""
+    """A visit that is in the call itself is left out, and where none is left, nothing is known."""
     one, two = visit_of(1), visit_of(2, days=30.0)
-    both = merged([one, two], UNIT)
-    spans = [(two.first + timedelta(minutes=10), two.last)]
-    known = known_for(both, DESIGN, spans)
-    np.testing.assert_allclose(known.covariance, combined([one], DESIGN, two.last).covariance)
-    with pytest.raises(InputError, match="this very call"):
-        known_for(merged([two], UNIT), DESIGN, spans)
+    call = call_of(*(reading("supply.t", 15.0, t) for t in (two.first + timedelta(minutes=10), two.last)))
+    told = told_for(merged([one, two], UNIT), call)
+    assert told is not None
+    np.testing.assert_allclose(told.known.covariance, combined([one], DESIGN, two.last).covariance)
+    assert [visit.first for visit in told.visits] == [one.first]
+    assert told_for(merged([two], UNIT), call) is None
 
 
 # ------------------------------------------------------------------------------- proven, or not

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
-from wringout.cli.known_unit import read_fingerprint
+from wringout.cli.known_unit import PROOF_HELP, read_fingerprint, read_proof
 from wringout.cli.record_options import STORE_NOTE, call_named, open_record, store_option
 from wringout.errors import DataError, InputError
 
@@ -22,9 +22,6 @@ if TYPE_CHECKING:
     from wringout.quantity import UnitSystem
 
 __all__ = ["command"]
-
-SEED = 0
-PROOF_FORMAT = "wringout-proof/1"
 
 
 @click.command(
@@ -44,7 +41,7 @@ PROOF_FORMAT = "wringout-proof/1"
     "proofs",
     multiple=True,
     metavar="FILE",
-    help="What `wringout prove --json` wrote of a repair; may be given again.",
+    help=PROOF_HELP,
 )
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON document instead of words.")
 @click.option("--units", type=click.Choice(["ip", "si"]), default=None, help="Units; else those of the unit.")
@@ -116,10 +113,8 @@ def _loaded(calls: Sequence[str], unit: str | None, store: str | None) -> list[C
 
 def _learned(visits: Sequence[Visit], proofs: Sequence[str], output: Path) -> list[Verdict]:
     """Learn from the visits, and write what was learned beside what the file held already."""
-    import numpy as np
-
     from wringout.history.fingerprint import check_unit, fingerprint_text, merged
-    from wringout.history.learning import judged
+    from wringout.showing.known_unit import verdicts
 
     unit = visits[-1].unit
     before: tuple[LearnedVisit, ...] = ()
@@ -127,12 +122,10 @@ def _learned(visits: Sequence[Visit], proofs: Sequence[str], output: Path) -> li
         there = read_fingerprint(output)
         check_unit(there, unit, str(output))
         before = there.visits
-    proven = _proven([_proof(Path(path)) for path in proofs], visits)
-    same = [visit for visit in visits if _same_machine(visit, unit)]
-    verdicts = [judged(visit, np.random.default_rng(SEED), visit in proven) for visit in same]
-    learned = [verdict.learned for verdict in verdicts if verdict.learned is not None]
+    judged = verdicts(visits, unit, _proven(proofs, visits))
+    learned = [verdict.learned for verdict in judged if verdict.learned is not None]
     if not learned:
-        why = "; ".join(f"{v.visit.first:%Y-%m-%d %H:%M}: {v.why}" for v in verdicts[-3:])
+        why = "; ".join(f"{v.visit.first:%Y-%m-%d %H:%M}: {v.why}" for v in judged[-3:])
         raise InputError(f"no proven visit to learn from ({why})", "--learn")
     text = fingerprint_text(merged([*before, *learned], unit))
     beside = output.with_name(output.name + ".part")
@@ -141,47 +134,23 @@ def _learned(visits: Sequence[Visit], proofs: Sequence[str], output: Path) -> li
         beside.replace(output)
     except OSError as error:
         raise DataError(f"{output}: cannot be written: {error.strerror or error}") from None
-    return verdicts
+    return judged
 
 
-def _same_machine(visit: Visit, unit: Any) -> bool:
-    from wringout.history.visits import fitted
-
-    return fitted(visit.unit) == fitted(unit)
-
-
-def _proof(path: Path) -> dict[str, Any]:
-    try:
-        tree = json.loads(path.read_text(encoding="utf-8"))
-    except OSError as error:
-        raise InputError(f"cannot be read: {error.strerror or error}", str(path)) from None
-    except (ValueError, RecursionError):
-        raise InputError(
-            "this is no JSON; `wringout prove --json` writes what is wanted", str(path)
-        ) from None
-    if not isinstance(tree, dict) or tree.get("format") != PROOF_FORMAT:
-        raise InputError(f"wanted {PROOF_FORMAT}, as `wringout prove --json` writes it", f"{path}: format")
-    if tree.get("verdict") != "proven":
-        raise InputError(f"its verdict is {str(tree.get('verdict'))[:30]}, not proven", f"{path}: verdict")
-    return tree
-
-
-def _proven(proofs: Sequence[dict[str, Any]], visits: Sequence[Visit]) -> list[Visit]:
-    """Visits within the days that proofs speak of: from the repair, or their first day, to their end."""
-    from datetime import datetime
+def _proven(proofs: Sequence[str], visits: Sequence[Visit]) -> list[Visit]:
+    """Visits within the days that proof documents speak of; each has to prove at least one."""
+    from wringout.history.proofs import proven_visits
 
     found: list[Visit] = []
-    for proof in proofs:
-        try:
-            repair = proof["repair"]
-            begin = datetime.fromisoformat(repair["at"] if repair else proof["from"]).replace(tzinfo=None)
-            end = datetime.fromisoformat(proof["to"]).replace(tzinfo=None)
-        except (KeyError, TypeError, ValueError):
-            raise InputError("it does not say from when to when it speaks", "--proof") from None
-        within = [visit for visit in visits if visit.first <= end and begin <= visit.last]
+    for path in proofs:
+        proof = read_proof(path)
+        if proof.verdict != "proven":
+            raise InputError(f"its verdict is {proof.verdict}, not proven", f"{path}: verdict")
+        within = proven_visits(proof, visits)
         if not within:
             raise InputError(
-                f"no visit between {begin:%Y-%m-%d %H:%M} and {end:%Y-%m-%d %H:%M}: it proves other visits",
+                f"no visit between {proof.begin:%Y-%m-%d %H:%M} and {proof.end:%Y-%m-%d %H:%M}: it proves "
+                "other visits",
                 "--proof",
             )
         found += within

@@ -14,9 +14,12 @@ if TYPE_CHECKING:
 
     from wringout.documents.call import Call
     from wringout.history.fingerprint import Fingerprint
+    from wringout.history.proofs import HeldProof
     from wringout.weighing.known import Known
 
-__all__ = ["fingerprint_option", "known_of", "read_fingerprint"]
+__all__ = ["PROOF_HELP", "fingerprint_option", "known_of", "read_fingerprint", "read_proof"]
+
+PROOF_HELP = "What `wringout prove --json` wrote of a repair; may be given again."
 
 
 def fingerprint_option(command: Callable[..., Any]) -> Callable[..., Any]:
@@ -50,15 +53,33 @@ def known_of(path: str | None, call: Call) -> Known | None:
         return None
     from pathlib import Path
 
-    from wringout.history.fingerprint import check_unit
-    from wringout.history.learning import known_for
-    from wringout.history.visits import visits_of
-    from wringout.machine.design import design
+    from wringout.showing.known_unit import told_for
 
     fingerprint = read_fingerprint(Path(path))
-    check_unit(fingerprint, call.unit, path)
-    spans = [(visit.first, visit.last) for visit in visits_of([call])]
     try:
-        return known_for(fingerprint, design(call.unit), spans)
+        told = told_for(fingerprint, call, path)
     except InputError as error:
         raise InputError(error.message, path) from None
+    if told is None:
+        raise InputError(
+            "it was learned from visits of this very call; a reading would count twice. Give the "
+            "fingerprint of earlier visits",
+            path,
+        )
+    return told.known
+
+
+def read_proof(path: str) -> HeldProof:
+    """A proof document from its file."""
+    import json
+    from pathlib import Path
+
+    from wringout.history.proofs import proof_of
+
+    try:
+        tree = json.loads(Path(path).read_text(encoding="utf-8"))
+    except OSError as error:
+        raise InputError(f"cannot be read: {error.strerror or error}", path) from None
+    except (ValueError, RecursionError):
+        raise InputError("this is no JSON; `wringout prove --json` writes what is wanted", path) from None
+    return proof_of(tree, path)

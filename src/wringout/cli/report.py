@@ -7,11 +7,13 @@ from typing import TYPE_CHECKING
 
 import click
 
+from wringout.cli.known_unit import PROOF_HELP, read_proof
 from wringout.cli.record_options import STORE_NOTE, call_named, open_record, store_option
 from wringout.errors import DataError, InputError
 
 if TYPE_CHECKING:
     from wringout.documents.call import Call
+    from wringout.history.proofs import HeldProof
     from wringout.quantity import UnitSystem
 
 __all__ = ["command"]
@@ -44,8 +46,9 @@ __all__ = ["command"]
     "--earlier",
     multiple=True,
     metavar="CALL",
-    help="An earlier call at the unit; may be repeated.",
+    help="An earlier call at the unit; may be repeated. What its proven visits tell of the machine is used.",
 )
+@click.option("--proof", "proofs", multiple=True, metavar="FILE", help=PROOF_HELP)
 @click.option("--force", is_flag=True, help="Write over a file that is there.")
 @store_option
 def command(
@@ -55,6 +58,7 @@ def command(
     trend: str | None,
     units: UnitSystem | None,
     earlier: tuple[str, ...],
+    proofs: tuple[str, ...],
     force: bool,
     store: str | None,
 ) -> None:
@@ -73,8 +77,13 @@ def command(
     loaded, call_id = _loaded(call, store)
     beside = Path(call) if call_id is None else None
     table = table_of(trend, None, loaded.unit, beside) if trend is not None else None
-    before = [_loaded(one, store)[0] for one in earlier]
-    found = findings(loaded, units or system_of(loaded.unit), table, before)
+    if proofs and not earlier:
+        raise InputError("this goes with --earlier", "--proof")
+    before = [_loaded(one, store) for one in earlier]
+    held = [read_proof(path) for path in proofs]
+    held += [proof for _, known in before if known is not None for proof in _attached(known, store)]
+    system = units or system_of(loaded.unit)
+    found = findings(loaded, system, table, [one for one, _ in before], held)
     report = report_of(found, __version__)
     if output is not None:
         from wringout.report.html import html_of
@@ -102,6 +111,16 @@ def _loaded(call: str, store: str | None) -> tuple[Call, str | None]:
     with open_record(store, create=False) as record:
         call_id = call_named(record, call)
         return record.call_document(call_id, vocabulary()), call_id
+
+
+def _attached(call_id: str, store: str | None) -> list[HeldProof]:
+    """Proofs attached to a call of the record."""
+    from wringout.history.proofs import PROOF_FORMAT, proof_of
+    from wringout.records.attached_json import attached_json
+
+    with open_record(store, create=False) as record:
+        trees = attached_json(record, record.call(call_id), PROOF_FORMAT)
+    return [proof_of(tree, f"call {call_id}") for tree in trees]
 
 
 def _may_write(path: Path, endings: tuple[str, ...], force: bool) -> None:

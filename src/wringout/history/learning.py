@@ -18,7 +18,7 @@ from wringout.weighing.answer import Answer, weigh
 from wringout.weighing.best_fits import covariance, fitted
 from wringout.weighing.known import Known
 
-__all__ = ["LEAST_READINGS", "Verdict", "combined", "judged", "known_for"]
+__all__ = ["LEAST_READINGS", "Verdict", "combined", "judged", "not_among"]
 
 LEAST_READINGS = 8
 BY_READINGS = 0.5  # from which as-left readings alone count as proof: likelier than all that could be wrong
@@ -68,7 +68,7 @@ def judged(visit: Visit, rng: np.random.Generator, held_since: bool = False) -> 
     wanted = BY_DAYS if held_since else BY_READINGS
     if sound < wanted:
         said = f"nothing wrong is {100.0 * sound:.0f} % probable by its last readings"
-        more = "" if held_since else "; a `wringout prove --json` document of the days after it helps"
+        more = "" if held_since else "; proof by the days after it helps"
         return Verdict(visit, None, sound, f"{said}, {100.0 * wanted:.0f} % is wanted{more}")
     learned = LearnedVisit(
         first=visit.first,
@@ -192,34 +192,23 @@ def combined(visits: Sequence[LearnedVisit], design: Design, at: datetime | None
     return Known(names, kept @ pull, kept + np.diag(day))
 
 
-def known_for(fingerprint: Fingerprint, design: Design, spans: Sequence[tuple[datetime, datetime]]) -> Known:
-    """Give what a fingerprint tells for a call, leaving out visits that are in the call itself.
+def not_among(
+    fingerprint: Fingerprint, spans: Sequence[tuple[datetime, datetime]]
+) -> tuple[LearnedVisit, ...]:
+    """Give the visits of a fingerprint that lie in none of some spans of time.
 
     Parameters
     ----------
     fingerprint : Fingerprint
-    design : Design
     spans : sequence of (datetime, datetime)
-        First and last moment of each of the call's visits, by the clock of the place.
+        First and last moment of each, by the clock of the place.
 
     Returns
     -------
-    Known
-
-    Raises
-    ------
-    InputError
-        Where no visit is left: a reading must not count twice.
+    tuple of LearnedVisit
     """
-    other = [
+    return tuple(
         visit
         for visit in fingerprint.visits
         if not any(visit.first <= last and first <= visit.last for first, last in spans)
-    ]
-    if not other:
-        raise InputError(
-            "it was learned from visits of this very call; a reading would count twice. Give the "
-            "fingerprint of earlier visits"
-        )
-    at = max((last for _, last in spans), default=None)
-    return combined(other, design, at)
+    )

@@ -12,11 +12,14 @@ import numpy as np
 from wringout.documents.call import Call, Change, Reading
 from wringout.documents.states import operating_states
 from wringout.errors import InputError
+from wringout.history.fingerprint import LearnedVisit
+from wringout.history.proofs import HeldProof
 from wringout.proof.acceptance import Proof, prove
 from wringout.proof.criteria import Settings
 from wringout.quantity import UnitSystem
 from wringout.showing.answer import answer_in_words
 from wringout.showing.books import ledger_in_words
+from wringout.showing.known_unit import Told, learned_from, told_for
 from wringout.showing.visits import History, history_of
 from wringout.showing.waits import wait_in_words
 from wringout.trends.finding import shower
@@ -46,7 +49,8 @@ class Findings:
     words, with what was then to be read next; ``now`` the answer on all of them (the same object where
     nothing was changed); ``book`` the ledgers; ``wait`` what to read after the last change, and when;
     ``proof`` the verdict of a log of the days since, or ``unproven`` why there is none; ``answer`` is
-    ``now`` before it was put into words; ``history`` holds earlier visits, where calls of these are given."""
+    ``now`` before it was put into words; ``history`` holds earlier visits, where calls of these are given;
+    ``known_from`` those of them that are proven, with what they told of the machine in both answers."""
 
     call: Call
     system: UnitSystem
@@ -59,6 +63,7 @@ class Findings:
     unproven: str
     trend: tuple[TrendFinding, ...]
     history: History | None = None
+    known_from: tuple[LearnedVisit, ...] = ()
 
     @property
     def changes(self) -> tuple[Change, ...]:
@@ -80,9 +85,28 @@ def as_found(call: Call) -> Call:
 
 
 def findings(
-    call: Call, system: UnitSystem, table: TrendTable | None = None, earlier: Sequence[Call] = ()
+    call: Call,
+    system: UnitSystem,
+    table: TrendTable | None = None,
+    earlier: Sequence[Call] = (),
+    proofs: Sequence[HeldProof] = (),
 ) -> Findings:
-    """Weigh and book a call for its report; ``earlier`` are calls of the same unit.
+    """Weigh and book a call for its report.
+
+    Parameters
+    ----------
+    call : Call
+    system : {'ip', 'si'}
+    table : TrendTable, optional
+        A log to show, and to judge the repair by.
+    earlier : sequence of Call
+        Calls of the same unit; what proven visits among them tell of the machine is used.
+    proofs : sequence of HeldProof
+        Of the days after earlier visits.
+
+    Returns
+    -------
+    Findings
 
     Raises
     ------
@@ -92,11 +116,14 @@ def findings(
     if not any(isinstance(event, Reading) for event in call.events):
         raise InputError("no reading yet; a report needs some, `wringout next` says which first", "events")
     before = as_found(call)
-    answer = weigh(call, np.random.default_rng(SEED))
+    told = _told(call, earlier, proofs)
+    known = told.known if told is not None else None
+    answer = weigh(call, np.random.default_rng(SEED), known=known)
     now = answer_in_words(answer, system)
     found = now
     if before is not call and any(isinstance(event, Reading) for event in before.events):
-        found = answer_in_words(weigh(before, np.random.default_rng(SEED), checks=False), system)
+        then = weigh(before, np.random.default_rng(SEED), checks=False, known=known)
+        found = answer_in_words(then, system)
     acted = any(isinstance(event, Change) for event in call.events)
     return Findings(
         call,
@@ -109,7 +136,16 @@ def findings(
         *judged(call, table if acted else None),
         _trend(call, table, system) if table is not None else (),
         history_of([*earlier, call]) if earlier else None,
+        told.visits if told is not None else (),
     )
+
+
+def _told(call: Call, earlier: Sequence[Call], proofs: Sequence[HeldProof]) -> Told | None:
+    """What earlier visits that are proven tell of the machine."""
+    if not earlier:
+        return None
+    fingerprint, _ = learned_from(earlier, call.unit, proofs)
+    return told_for(fingerprint, call) if fingerprint is not None else None
 
 
 def judged(call: Call, table: TrendTable | None) -> tuple[Proof | None, str]:

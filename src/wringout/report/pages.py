@@ -18,6 +18,7 @@ from wringout.report.proven import proof_blocks
 from wringout.showing.chart import chart_svg
 from wringout.showing.drawing import drawing_svg
 from wringout.showing.expected import last_readings
+from wringout.showing.known_unit import visits_words
 from wringout.showing.words import pretty
 from wringout.weighing.evidence_words import plain, state_words
 from wringout.weighing.next_check import SETTLE_MINUTES
@@ -354,6 +355,14 @@ def _assumed(f: Findings) -> list[Block]:
         )
     if given:
         blocks.append(Table("Given in the unit's document", ("Field", "Value"), given, (2, 3)))
+    if f.known_from:
+        blocks.append(
+            Paragraph(
+                f"Assumed of the machine when the suspects were weighed: that it is still as "
+                f"{visits_words(f.known_from)} told of it, in place of any machine of its kind. What moves "
+                "from day to day is left open."
+            )
+        )
     blocks.append(
         Paragraph(
             "Assumed besides: how far healthy units stray from their schedule, how often each cause is met, "
