@@ -364,7 +364,7 @@ class Store:
         for call_id, last in rows:
             known = self._summaries.get(call_id)
             if known is None or known[0] != last:
-                known = last, summary(call_id, self.events(call_id))
+                known = last, replace(summary(call_id, self.events(call_id)), sequence=last)
                 self._summaries[call_id] = known
             unit = units.get(known[1].unit_id or "")
             found.append(replace(known[1], unit_name=unit.name, site=unit.site) if unit else known[1])

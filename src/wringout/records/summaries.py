@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 
 from wringout.documents.load import unit_from_text
@@ -15,7 +15,8 @@ __all__ = ["CallSummary", "UnitSummary", "summary", "unit_summary"]
 
 @dataclass(frozen=True, slots=True)
 class CallSummary:
-    """A call in a list of calls: opened and last written to [UTC], lines of its document, people."""
+    """A call in a list of calls: opened and last written to [UTC], lines of its document, people;
+    ``sequence`` is that of its newest event in this record, by which one sees whether anything has come."""
 
     call_id: str
     unit_id: str | None
@@ -27,6 +28,7 @@ class CallSummary:
     events: int
     authors: tuple[str, ...]
     withdrawn: bool = False
+    sequence: int = field(default=0, compare=False)  # another record counts otherwise
 
 
 @dataclass(frozen=True, slots=True)

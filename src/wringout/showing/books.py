@@ -20,15 +20,17 @@ from wringout.showing.chart_states import chart_states
 from wringout.showing.expected import bands, scene
 from wringout.showing.words import amount_words, band_words, pretty, range_words
 from wringout.weighing.evidence_words import state_words
+from wringout.weighing.known import Known
 
 __all__ = ["ledger_in_words"]
 
 SEED = 0  # one call, one ledger
 
 
-def ledger_in_words(call: Call, system: UnitSystem) -> dict[str, Any]:
-    """Ledgers of every state, what does not add up, what was assumed; bands and charts."""
-    here = scene(call, np.random.default_rng(SEED))
+def ledger_in_words(call: Call, system: UnitSystem, known: Known | None = None) -> dict[str, Any]:
+    """Ledgers of every state, what does not add up, what was assumed; bands and charts. What earlier visits
+    told of the machine, if it is ``known``, narrows the bands alone."""
+    here = scene(call, np.random.default_rng(SEED), known=known)
     booked = ledgers(call, sigma, np.random.default_rng(SEED))
     found: dict[str, Any] = {
         "state": here.state,

@@ -15,6 +15,7 @@ from wringout.machine.design import Design, design
 from wringout.machine.parameters import Array, healthy_values, neutral, spreads
 from wringout.machine.steady import Settled, read_points, settle
 from wringout.weighing.discrepancy import model_spread
+from wringout.weighing.known import Known
 
 __all__ = ["PointBand", "Scene", "bands", "scene"]
 
@@ -44,21 +45,27 @@ class PointBand:
     high: float
 
 
-def scene(call: Call, rng: np.random.Generator, snapshot: Snapshot | None = None) -> Scene:
+def scene(
+    call: Call, rng: np.random.Generator, snapshot: Snapshot | None = None, known: Known | None = None
+) -> Scene:
     """Let healthy machines settle under the conditions found in an operating state, the present one if none
-    is given."""
+    is given: any machines of the kind, or this one as far as it is ``known``."""
     constants = design(call.unit)
     state = snapshot.state if snapshot is not None else state_left(call)[0]
     if snapshot is None:
-        known = operating_states(call)
-        same = [s for s in known if s.state == state and known and s.machine_epoch == known[-1].machine_epoch]
-        snapshot = same[-1] if same and same[-1].visit == known[-1].visit else None
+        read_in = operating_states(call)
+        same = [s for s in read_in if s.state == state and s.machine_epoch == read_in[-1].machine_epoch]
+        snapshot = same[-1] if same and same[-1].visit == read_in[-1].visit else None
     read = seen(snapshot, sigma) if snapshot is not None else {}
     conditions = dict(read) if read else _weather_of(call)
     rows = spreads(constants)
     z = even_normals(rng, SAMPLES, len(rows) + DRAWS)
     normals = iter(z[:, len(rows) :].T)
-    values = neutral(constants) | healthy_values(rows, z[:, : len(rows)])
+    machines = z[:, : len(rows)]
+    if known is not None:
+        middle, root = known.of([row.name for row in rows])
+        machines = middle + machines @ root
+    values = neutral(constants) | healthy_values(rows, machines)
     drawn = draw_conditions(constants, conditions, state, values, normals)
     if drawn.return_rise is not None:
         values = values | {"return_rise": drawn.return_rise}

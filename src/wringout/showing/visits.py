@@ -66,6 +66,7 @@ def history_in_words(calls: Sequence[Call], system: UnitSystem) -> dict[str, Any
     return {
         "visits": [
             {
+                "first": visit.first.isoformat(),
                 "day": f"{visit.first:%Y-%m-%d}",
                 "from": f"{visit.first:%H:%M}",
                 "to": f"{visit.last:%H:%M}",

@@ -16,6 +16,7 @@ from wringout.records.identifiers import checked
 from wringout.records.sync import receive, since
 from wringout.web.call_pages import begin
 from wringout.web.desk import Here, now_text
+from wringout.web.earlier import known_job
 from wringout.web.jobs import Failed
 from wringout.web.openapi import description
 from wringout.web.pages import session, shared, system_for
@@ -146,9 +147,9 @@ def _worked(kind: str) -> Handler:
         here = _here(request)
         more = {"unreadable": list(here.unreadable)} if kind == "weigh" else None
         system = system_for(request, here.call.unit)
-        job = shared(request).weigher.job(kind, here.id, here.document, system, more)
+        job = await known_job(shared(request), kind, here, system, more, seconds=PATIENT)
         try:
-            found = await job.within(PATIENT)
+            found = await job.within(PATIENT) if job is not None else None
         except Failed as error:
             return JSONResponse({"error": error.message}, 422 if error.input else 500)
         if found is None:

@@ -18,6 +18,7 @@ from wringout.records.from_documents import FROM_DOCUMENT
 from wringout.records.identifiers import checked
 from wringout.showing.words import pretty, value_words
 from wringout.web.desk import SAID, UNREADABLE, Here, now_text
+from wringout.web.earlier import begun
 from wringout.web.pages import Problem, back, form_of, page, session, shared, system_for, text_of
 from wringout.weighing.evidence_words import plain, title
 
@@ -335,9 +336,9 @@ def begin(request: Request, call_id: str) -> None:
     everything = shared(request)
     here = everything.desk.here(call_id)
     system = system_for(request, here.call.unit)
-    everything.weigher.job("book", call_id, here.document, system)
+    begun(everything, "book", here, system)
     if here.folded.lines:
-        everything.weigher.job("weigh", call_id, here.document, system, {"unreadable": list(here.unreadable)})
+        begun(everything, "weigh", here, system, {"unreadable": list(here.unreadable)})
 
 
 def as_json(value: Any) -> str:

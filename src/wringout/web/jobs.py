@@ -4,12 +4,28 @@ from __future__ import annotations
 
 import json
 import time
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from wringout.errors import WringoutError
 from wringout.quantity import UnitSystem
 
-__all__ = ["Failed", "book", "essence", "history", "live", "read_document", "run", "wait", "warm", "weigh"]
+if TYPE_CHECKING:
+    from wringout.documents.call import Call
+    from wringout.weighing.known import Known
+
+__all__ = [
+    "Failed",
+    "book",
+    "essence",
+    "history",
+    "learn",
+    "live",
+    "read_document",
+    "run",
+    "wait",
+    "warm",
+    "weigh",
+]
 
 SEED = 0  # one call, one answer
 
@@ -26,6 +42,7 @@ def warm() -> None:
     """Import what weighing needs, so that the first answer is not the slow one."""
     import wringout.ledger.book
     import wringout.proof.settling
+    import wringout.showing.known_unit
     import wringout.weighing.answer
     import wringout.weighing.outlook  # noqa: F401
 
@@ -57,7 +74,15 @@ def run(kind: str, document: str, system: UnitSystem, more: dict[str, Any] | Non
     from wringout.errors import DataError, InputError
     from wringout.web.trend_job import trend
 
-    works = {"weigh": weigh, "book": book, "wait": wait, "trend": trend, "history": history, "live": live}
+    works = {
+        "weigh": weigh,
+        "book": book,
+        "wait": wait,
+        "trend": trend,
+        "history": history,
+        "learn": learn,
+        "live": live,
+    }
     kind = kind.partition(" ")[0]
     started = time.perf_counter()
     try:
@@ -86,15 +111,51 @@ def weigh(document: str, system: UnitSystem, more: dict[str, Any]) -> dict[str, 
     from wringout.showing.answer import answer_in_words
     from wringout.weighing.answer import weigh as answer_of
 
-    answer = answer_of(read_document(document), np.random.default_rng(SEED))
-    return answer_in_words(answer, system, set(more.get("unreadable", ())))
+    call = read_document(document)
+    known, words = _known(call, more)
+    answer = answer_of(call, np.random.default_rng(SEED), known=known)
+    return {**answer_in_words(answer, system, set(more.get("unreadable", ()))), "known": words}
+
+
+def _known(call: Call, more: dict[str, Any]) -> tuple[Known | None, str]:
+    """What earlier visits told of the machine, and from which of them in words; or why it is not used."""
+    from wringout.history.fingerprint import fingerprint_from_text
+    from wringout.showing.known_unit import told_for, visits_words
+
+    if more.get("not_known"):
+        return None, f"Earlier visits are not used: {more['not_known']}"
+    text = more.get("fingerprint")
+    told = told_for(fingerprint_from_text(text, "earlier visits"), call) if text else None
+    if told is None:
+        return None, ""
+    return told.known, f"Starts from what {visits_words(told.visits)} told of this machine."
+
+
+def learn(document: str, system: UnitSystem, more: dict[str, Any]) -> dict[str, Any]:
+    """What proven visits of earlier calls tell of their unit, which is that of ``document``."""
+    from wringout.history.fingerprint import fingerprint_text
+    from wringout.history.proofs import proof_of
+    from wringout.showing.known_unit import learned_from
+
+    proofs = [proof_of(json.loads(text), "a proof that is attached") for text in more["proofs"]]
+    calls = [read_document(one) for one in more["earlier"]]
+    fingerprint, verdicts = learned_from(calls, read_document(document).unit, proofs)
+    return {
+        "fingerprint": fingerprint_text(fingerprint) if fingerprint is not None else "",
+        "verdicts": {
+            one.visit.first.isoformat(): {"proven": one.learned is not None, "why": one.why}
+            for one in verdicts
+        },
+    }
 
 
 def book(document: str, system: UnitSystem, more: dict[str, Any]) -> dict[str, Any]:
     """The ledger in words, the band of every point, and the states for the chart."""
     from wringout.showing.books import ledger_in_words
 
-    return ledger_in_words(read_document(document), system)
+    call = read_document(document)
+    known, words = _known(call, more)
+    return {**ledger_in_words(call, system, known), "known": words}
 
 
 def wait(document: str, system: UnitSystem, more: dict[str, Any]) -> dict[str, Any]:

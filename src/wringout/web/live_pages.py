@@ -32,6 +32,7 @@ from wringout.showing.live import (
 from wringout.showing.words import pretty, reading_words
 from wringout.web.call_pages import begin
 from wringout.web.desk import Here
+from wringout.web.earlier import known_job
 from wringout.web.jobs import Failed
 from wringout.web.live_feed import Feed, Rows, Test
 from wringout.web.pages import Problem, back, form_of, page, session, shared, system_for, text_of
@@ -179,15 +180,14 @@ async def _test(request: Request, here: Here, feed: Feed, rows: Rows) -> tuple[T
         return test, False
     more = {"unreadable": list(here.unreadable)}
     if here.folded.lines:
-        job = shared(request).weigher.job(
-            "weigh", here.id, here.document, system_for(request, here.call.unit), more
-        )
+        system = system_for(request, here.call.unit)
+        job = await known_job(shared(request), "weigh", here, system, more, seconds=PATIENT)
         try:
-            found = await job.within(PATIENT)
+            found = await job.within(PATIENT) if job is not None else None
         except Failed:
             found = None
         if found is None:
-            return Test("auto"), not job.future.done()
+            return Test("auto"), job is None or not job.future.done()
         for check in found["checks"][:1]:
             feed.tests[here.id] = Test(check["state"], check["point"], float(rows.time[-1]))
             return feed.tests[here.id], False

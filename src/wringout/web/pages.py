@@ -26,6 +26,7 @@ from wringout.quantity import UnitSystem
 from wringout.showing.words import chance, pretty, span
 from wringout.web.desk import Desk, Here, Writer
 from wringout.web.devices import Device, Devices
+from wringout.web.earlier import EarlierCalls
 from wringout.web.live_feed import Feed
 from wringout.web.weigher import Weigher
 from wringout.weighing.evidence_words import plain
@@ -59,6 +60,10 @@ class Shared:
     authority: bytes | None = None
     shelf: Path | None = None
     live: Feed | None = None
+    earlier: EarlierCalls = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.earlier = EarlierCalls(self.desk)
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,6 +17,7 @@ from wringout.showing.expected import last_readings
 from wringout.showing.words import pretty, reading_words
 from wringout.web.call_pages import begin
 from wringout.web.desk import SAID, UNREADABLE, Here, now_text
+from wringout.web.earlier import begun, known_job
 from wringout.web.jobs import Failed
 from wringout.web.pages import Problem, back, form_of, page, session, shared, system_for, text_of
 from wringout.web.spoken.understand import understand
@@ -140,10 +141,11 @@ async def readings(request: Request, problems: tuple[Problem, ...] = (), line: s
     everything = shared(request)
     here = everything.desk.here(request.path_params["call"])
     system = system_for(request, here.call.unit)
-    job = everything.weigher.job("book", here.id, here.document, system)
     part = "hx-request" in request.headers and request.query_params.get("part") == "points"
+    patience = 5.0 if part else 0.3
+    job = await known_job(everything, "book", here, system, seconds=patience)
     try:
-        booked = await job.within(5.0 if part else 0.3)
+        booked = await job.within(patience) if job is not None else None
     except Failed as error:
         booked, problems = {"bands": {}}, (*problems, Problem(error.message))
     return page(
@@ -155,7 +157,8 @@ async def readings(request: Request, problems: tuple[Problem, ...] = (), line: s
         title="Readings",
         groups=_groups(here, booked["bands"] if booked else {}, system),
         pending=booked is None,
-        seconds=job.seconds,
+        seconds=job.seconds if job is not None else 0.0,
+        known=booked.get("known", "") if booked else "",
         state=here.state,
         state_words=state_words(here.state),
         problems=problems,
@@ -198,9 +201,8 @@ def _begin_to_weigh(request: Request, here: Here, found: Understood, at: str) ->
     tree["events"] = sorted([*tree.get("events", ()), *new], key=lambda event: str(event["at"]))
     more = {"unreadable": [*here.unreadable, *(u.point for u in found.unreadable)]}
     system = system_for(request, here.call.unit)
-    shared(request).weigher.job(
-        "weigh", here.id, json.dumps(tree, ensure_ascii=False), system, more, ahead=True
-    )
+    document = json.dumps(tree, ensure_ascii=False)
+    begun(shared(request), "weigh", here, system, more, document=document, ahead=True)
 
 
 def _shown(found: Understood, here: Here, system: UnitSystem) -> dict[str, Any]:

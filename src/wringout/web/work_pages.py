@@ -16,14 +16,15 @@ from wringout.showing.drawing import drawing_svg
 from wringout.showing.expected import last_readings
 from wringout.showing.words import chance, reading_words, span
 from wringout.web.desk import Here, now_text
+from wringout.web.earlier import known_job, learning
 from wringout.web.jobs import Failed
 from wringout.web.pages import Problem, page, shared, system_for
+from wringout.web.weigher import Job
 from wringout.weighing.next_check import SETTLE_MINUTES
 
 __all__ = ["chart", "history", "ledger", "next_check", "suspects", "wait"]
 
 AT_ONCE, PATIENT = 0.25, 8.0  # seconds that a page, and that its part, wait for the answer
-MOST_EARLIER = 20  # calls of one unit, the latest, that its history holds
 SOON = 2.0 * 3600.0  # seconds for which somebody may wait beside a unit
 
 
@@ -36,13 +37,27 @@ class _Work:
         self.here: Here = self.shared.desk.here(request.path_params["call"])
         self.system = system_for(request, self.here.call.unit)
         self.part = "hx-request" in request.headers
+        self.patience = PATIENT if self.part else AT_ONCE
+        self.without = "without" in request.query_params  # what earlier visits told
         self.read = any(isinstance(event, Reading) for event in self.here.call.events)
 
-    async def find(self, kind: str, more: dict[str, Any] | None = None) -> dict[str, Any]:
-        """The result, or how long it has been worked on; what went wrong in words."""
-        job = self.shared.weigher.job(kind, self.here.id, self.here.document, self.system, more)
+    async def find(
+        self, kind: str, more: dict[str, Any] | None = None, *, known: bool = False
+    ) -> dict[str, Any]:
+        """The result, or how long it has been worked on; what went wrong in words. ``known``: with what
+        earlier visits told of the machine, unless the page was asked for without."""
+        job: Job | None
+        if known and self.without:
+            topic = f"{self.here.id} without"
+            job = self.shared.weigher.job(kind, topic, self.here.document, self.system, more)
+        elif known:
+            job = await known_job(self.shared, kind, self.here, self.system, more, seconds=self.patience)
+        else:
+            job = self.shared.weigher.job(kind, self.here.id, self.here.document, self.system, more)
+        if job is None:
+            return {"found": None, "pending": True, "problems": (), "seconds": 0.0, "before": None}
         try:
-            found = await job.within(PATIENT if self.part else AT_ONCE)
+            found = await job.within(self.patience)
         except Failed as error:
             return {"found": None, "pending": False, "problems": (Problem(error.message),), "seconds": 0.0}
         before = self.shared.weigher.before(job) if found is not None else None
@@ -63,7 +78,8 @@ class _Work:
             tab=tab,
             title=title,
             read=self.read,
-            part=f"/calls/{self.here.id}/{name}",
+            without=self.without,
+            part=f"/calls/{self.here.id}/{name}{'?without=1' if self.without else ''}",
             **values,
         )
 
@@ -73,7 +89,7 @@ async def suspects(request: Request) -> Response:
     work = _Work(request)
     if not work.read:
         return work.page("suspects", "Suspects", "suspects", found=None, pending=False, problems=())
-    state = await work.find("weigh", {"unreadable": list(work.here.unreadable)})
+    state = await work.find("weigh", {"unreadable": list(work.here.unreadable)}, known=True)
     before = state.pop("before", None)
     former = {s["cause"]: s["p"] for s in before["suspects"]} if before else {}
     marginals = before["document"]["marginals"] if before else {}
@@ -93,7 +109,7 @@ async def next_check(request: Request) -> Response:
     if not work.read:
         nothing: dict[str, Any] = {"found": None, "pending": False, "problems": (), "which": 0, "ways": []}
         return work.page("next", "Next check", "next", **nothing)
-    state = await work.find("weigh", more)
+    state = await work.find("weigh", more, known=True)
     state.pop("before", None)
     which = request.query_params.get("n", "0")
     checks = state["found"]["checks"] if state["found"] else []
@@ -132,7 +148,7 @@ def _way(here: Here, check: dict[str, Any]) -> dict[str, Any]:
 async def ledger(request: Request) -> Response:
     """What each part moves, drawn."""
     work = _Work(request)
-    state = await work.find("book")
+    state = await work.find("book", known=True)
     state.pop("before", None)
     found = state["found"]
     which = _which(request, len(found["ledgers"]) if found else 0)
@@ -150,7 +166,7 @@ async def ledger(request: Request) -> Response:
 async def chart(request: Request) -> Response:
     """The moist-air chart."""
     work = _Work(request)
-    state = await work.find("book")
+    state = await work.find("book", known=True)
     state.pop("before", None)
     found = state["found"]
     which = _which(request, len(found["charts"]) if found else 0)
@@ -203,28 +219,21 @@ async def wait(request: Request) -> Response:
 
 
 async def history(request: Request) -> Response:
-    """The unit's visits up to this call, and what was found otherwise than left."""
+    """The unit's visits up to this call, which of them are proven, and what was found otherwise than left."""
     work = _Work(request)
-    earlier = _earlier(work)
+    earlier = work.shared.earlier.of(work.here)
     if not earlier and not work.here.call.events:
         return work.page("history", "History", "call", found=None, pending=False, problems=(), none=True)
-    state = await work.find("history", {"earlier": earlier})
+    learn = learning(work.shared, work.here)
+    state = await work.find("history", {"earlier": [one.document for one in earlier]})
     state.pop("before", None)
-    return work.page("history", "History", "call", none=False, **state)
-
-
-def _earlier(work: _Work) -> list[str]:
-    """Documents of the calls of this unit that began before this one, the earliest first."""
-    desk, here = work.shared.desk, work.here
-    unit = here.folded.unit_id
-    now = here.call.events[0].at.replace(tzinfo=None) if here.call.events else None
-    found: list[tuple[datetime, str]] = []
-    for call in desk.store.calls():
-        if call.unit_id != unit or call.call_id == here.id or call.withdrawn or unit is None:
-            continue
-        other = desk.here(call.call_id)
-        if other.call.events:
-            at = other.call.events[0].at.replace(tzinfo=None)
-            if now is None or at <= now:
-                found.append((at, other.document))
-    return [document for _, document in sorted(found)[-MOST_EARLIER:]]
+    verdicts: dict[str, Any] = {}
+    if learn is not None:
+        try:
+            learned = await learn.within(work.patience)
+        except Failed as error:
+            state["problems"] = (*state["problems"], Problem(error.message))
+        else:
+            state["pending"] = state["pending"] or learned is None
+            verdicts = learned["verdicts"] if learned else {}
+    return work.page("history", "History", "call", none=False, verdicts=verdicts, **state)

@@ -1,0 +1,204 @@
+"""A unit that proven earlier visits made known is weighed with what they told: in app, command and report.
+
+It is learned once, whatever is read afterwards, and the page says from which visits."""
+
+from __future__ import annotations
+
+import asyncio
+import json
+import re
+import shutil
+from collections.abc import Iterator
+from concurrent.futures import Future
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import httpx
+import numpy as np
+import pytest
+import yaml
+from starlette.applications import Starlette
+
+from test_cli_weigh import good
+from test_history_cli import ICE, VAULT, later
+from wringout.catalogue.calls import load_call, vocabulary
+from wringout.history.fingerprint import fingerprint_from_text
+from wringout.history.visits import left_readings, visits_of
+from wringout.quantity import UnitSystem
+from wringout.records.from_documents import events_of_document
+from wringout.records.store import Store, open_store
+from wringout.report.findings import findings
+from wringout.report.write import report_of
+from wringout.showing.expected import bands, scene
+from wringout.showing.known_unit import told_for
+from wringout.showing.words import range_words
+from wringout.web import jobs
+from wringout.web.app import create_app
+from wringout.web.weigher import Weigher
+
+
+class AtOnce(Weigher):
+    """A weigher that works where it stands, and says what it began."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.begun: list[str] = []
+
+    def _submit(
+        self, kind: str, document: str, system: UnitSystem, more: dict[str, Any] | None
+    ) -> Future[dict[str, Any]]:
+        self.begun.append(kind)
+        done = Future[dict[str, Any]]()
+        try:
+            done.set_result(jobs.run(kind, document, system, more))
+        except jobs.Failed as error:
+            done.set_exception(error)
+        return done
+
+
+@dataclass
+class Record:
+    """An app on a record with an earlier call and a later one, and the same calls as files."""
+
+    app: Starlette
+    weigher: AtOnce
+    earlier: str
+    later: str
+    later_file: Path
+    learned_file: Path
+    cookies: dict[str, str] = field(default_factory=dict)
+    token: str = ""
+
+    def ask(self, path: str, data: dict[str, str] | None = None) -> httpx.Response:
+        async def go() -> httpx.Response:
+            transport = httpx.ASGITransport(self.app)
+            async with httpx.AsyncClient(
+                transport=transport, base_url="http://localhost", cookies=self.cookies
+            ) as http:
+                if data is None:
+                    answer = await http.get(path)
+                else:
+                    answer = await http.post(path, data={"csrf": self.token, **data})
+                self.cookies |= dict(http.cookies)
+                return answer
+
+        answer = asyncio.run(go())
+        if found := re.search(r'name="csrf" content="([^"]+)"', answer.text):
+            self.token = found[1]
+        return answer
+
+    def page(self, path: str) -> str:
+        answer = self.ask(path)
+        assert answer.status_code == 200, answer.text
+        return answer.text
+
+
+def taken(store: Store, path: Path) -> str:
+    read = events_of_document(path, vocabulary())
+    store.append(read.events)
+    return str(read.call_id)
+
+
+@pytest.fixture(scope="module")
+def record(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Record]:
+    """The demo's vault: its call with the repair, and the same complaint a season later."""
+    folder = Path(tmp_path_factory.mktemp("vault"))
+    path = later(folder)
+    call = yaml.safe_load(path.read_text(encoding="utf-8"))
+    path.write_text(yaml.safe_dump(call | {"unit": "unit.yaml"}), encoding="utf-8")
+    shutil.copy(VAULT.parent / "unit.yaml", folder)  # one text, so that both calls are of one unit
+    learned = folder / "vault.fingerprint.json"
+    good("history", str(VAULT), "--learn", "-o", str(learned))
+    with open_store(folder / "record.sqlite") as store:
+        weigher = AtOnce()
+        first, second = taken(store, VAULT), taken(store, path)
+        yield Record(create_app(store, weigher=weigher), weigher, first, second, path, learned)
+
+
+def test_app_command_and_report_give_the_same_numbers(record: Record) -> None:
+    arguments = ("weigh", str(record.later_file), "--json")
+    command = json.loads(good(*arguments, "--fingerprint", str(record.learned_file)))
+    asked = record.ask(f"/api/calls/{record.later}/weigh").json()
+    report = findings(load_call(str(record.later_file)), "si", earlier=[load_call(str(VAULT))])
+    for name in ("marginals", "sets", "healthy", "unexplained", "next"):
+        assert asked[name] == command[name], name
+        assert report.now["document"][name] == command[name], name
+    told = " ".join(report_of(report, "9.9").texts())
+    assert "as the proven visit of 2029-06-13 (by its readings) told of it" in told
+    alone = findings(load_call(str(record.later_file)), "si")
+    assert alone.now["document"]["marginals"] != command["marginals"]
+    assert "proven visit" not in " ".join(report_of(alone, "9.9").texts())
+
+
+def test_the_pages_say_from_which_visits_and_show_the_answer_without(record: Record) -> None:
+    said = "Starts from what the proven visit of 2029-06-13 (by its readings) told of this machine."
+    one = f"/calls/{record.later}"
+    for page in ("suspects", "next", "readings"):
+        assert said in record.page(f"{one}/{page}"), page
+    without = record.page(f"{one}/suspects?without=1")
+    assert said not in without
+    assert "Without what earlier visits told." in without
+    shares = r'<th scope="row">([^<]+)</th><td>([^<]+)'
+    assert re.findall(shares, without) != re.findall(shares, record.page(f"{one}/suspects"))
+    history = record.page(f"{one}/history")
+    assert "Proven, and used: its readings" in history
+    assert "Not used as proven: 0 readings after the last change" in history
+
+
+def test_a_unit_is_learned_once_until_its_earlier_visits_change(record: Record) -> None:
+    one = f"/calls/{record.later}"
+    record.page(f"{one}/suspects")
+    record.weigher.begun.clear()
+    reading = {"point": "supply.t", "value": "61 degF", "at": "2029-09-10T10:30:00"}
+    assert record.ask(f"{one}/tapped", reading).status_code == 303
+    record.page(f"{one}/suspects")
+    assert sorted(record.weigher.begun) == ["book", "weigh"]
+    note = {"text": "looked in once more, all well", "at": "2029-06-13T07:50:00"}
+    assert record.ask(f"/calls/{record.earlier}/notes", note).status_code == 303
+    record.weigher.begun.clear()
+    record.page(f"{one}/readings")
+    assert record.weigher.begun == ["learn"], "the machine is told the same, so nothing is weighed anew"
+
+
+def test_bands_of_a_known_machine_are_narrower_and_nearer_to_what_was_left(record: Record) -> None:
+    call = load_call(str(record.later_file))
+    told = told_for(fingerprint_from_text(record.learned_file.read_text(encoding="utf-8"), "x"), call)
+    assert told is not None
+    wide, narrow = (
+        bands(scene(call, np.random.default_rng(0), known=known), np.random.default_rng(0))
+        for known in (None, told.known)
+    )
+    width = {
+        name: (narrow[name].high - narrow[name].low) / (band.high - band.low)
+        for name, band in wide.items()
+        if band.high > band.low
+    }
+    assert max(width.values()) < 1.05
+    for name in ("supply.airflow", "filter.drop", "shown.supply_t"):
+        assert width[name] < 0.95, name
+    left = left_readings(visits_of([load_call(str(VAULT))])[-1])
+    (drop,) = (one.reading.value for one in left if one.reading.point == "filter.drop")
+    off = [abs(band["filter.drop"].middle - drop) for band in (wide, narrow)]
+    assert off[1] < off[0]
+    text = record.page(f"/calls/{record.later}/readings")
+    shown = range_words("filter.drop", narrow["filter.drop"].low, narrow["filter.drop"].high, "ip")
+    assert f"expected {shown}" in text
+
+
+def test_the_days_after_a_visit_prove_it_where_its_call_keeps_their_verdict() -> None:
+    """By its own readings the hall's visit is not proven; a later, longer log can also take that back."""
+    tree = yaml.load(ICE.read_text(encoding="utf-8"), Loader=yaml.BaseLoader)
+    tree["unit"] = yaml.load((ICE.parent / "unit.yaml").read_text(encoding="utf-8"), Loader=yaml.BaseLoader)
+    document = json.dumps(tree)
+    days = {"format": "wringout-proof/1", "repair": None, "from": "2029-08-22T00:00:00"}
+    held = json.dumps({**days, "verdict": "proven", "to": "2029-08-29T00:00:00"})
+    lost = json.dumps({**days, "verdict": "not_proven", "to": "2029-09-05T00:00:00"})
+
+    def learned(*proofs: str) -> str:
+        found = jobs.run("learn", document, "si", {"earlier": [document], "proofs": list(proofs)})
+        return str(found["fingerprint"])
+
+    assert learned() == ""
+    assert fingerprint_from_text(learned(held), "x").visits[0].proven == "days"
+    assert learned(held, lost) == ""
