@@ -16,20 +16,24 @@ from wringout.machine.motion import Alter
 from wringout.trends.table import TrendTable
 
 KIND = "modulating reclaim"
-MENDED_AT = datetime.fromtimestamp(START + 2.0 * DAY, UTC).replace(tzinfo=None)
+MENDED = START + DAY
+"""When the repair was made, seconds since 1970."""
+END = MENDED + 1.5 * DAY
+MENDED_AT = datetime.fromtimestamp(MENDED, UTC).replace(tzinfo=None)
 FAULT = "compressor-out"
 
 
 @cache
 def days(left: tuple[str, ...] = (), asks: bool = True, moisture: float = 0.75) -> TrendTable:
-    """Two days with a compressor out, then two with what is left of it, or of something else."""
+    """A day with a compressor out, then one and a half with what is left of it, or of something else."""
     d = machine(KIND)
     mended = nominal(d)
     for cause in left:
         mended = one_cause(d, mended, cause)
-    weather = weather_of(d, 4.0) if asks else weather_of(d, 4.0, 10.0, 12.0)
+    length = (END - START) / DAY
+    weather = weather_of(d, length) if asks else weather_of(d, length, 10.0, 12.0)
     return made(
-        KIND, [(FAULT, 0.5)], 4.0, weather, loads_of(4.0, moisture), [Alter(2.0 * DAY, mended)]
+        KIND, [(FAULT, 0.5)], length, weather, loads_of(length, moisture), [Alter(MENDED - START, mended)]
     )  # fmt: skip
 
 

@@ -13,7 +13,7 @@ from click.testing import CliRunner
 
 from motion_cases import machine, nominal, one_cause, unit
 from motion_trends import DAY, START, loads_of, made, weather_of
-from proof_samples import FAULT, KIND, MENDED_AT, days, in_per_cent, written
+from proof_samples import END, FAULT, KIND, MENDED, MENDED_AT, days, in_per_cent, written
 from trend_samples import with_values, without
 from wringout.cli.main import group
 from wringout.documents.call import Call, Change
@@ -98,7 +98,7 @@ def test_the_days_since_are_set_against_what_the_unmended_machine_would_have_don
     seen = answer().comparison
     assert seen is not None
     truth = days((FAULT,))
-    since = truth.time >= START + 2.0 * DAY + 3.0 * HOUR
+    since = truth.time >= MENDED + 3.0 * HOUR
     dew = float(truth["shown.dew_point"][since].mean())
     _, unmended, mended = seen.means["shown.dew_point"]
     assert unmended.low - 0.3 <= dew <= unmended.high + 0.3
@@ -115,7 +115,7 @@ def test_a_change_that_names_no_cause_is_set_against_healthy_machines() -> None:
 
 
 def test_without_days_from_before_the_loads_are_assumed_and_it_says_so() -> None:
-    late = days().between(START + 2.1 * DAY, START + 4.1 * DAY)
+    late = days().between(MENDED + 0.1 * DAY, END + 60.0)
     found = prove(call_of(), late, Settings.of(unit(KIND)), np.random.default_rng(0))
     assert found.comparison is not None
     assert not found.comparison.loads_from_before
@@ -252,8 +252,8 @@ def test_what_is_not_logged_is_open_and_not_failed() -> None:
 @pytest.mark.parametrize(
     ("table", "match"),
     [
-        (lambda: days().between(START, START + DAY), "ends before the repair"),
-        (lambda: days().between(START, START + 2.2 * DAY), "h after the repair"),
+        (lambda: days().between(START, MENDED), "ends before the repair"),
+        (lambda: days().between(START, MENDED + 0.2 * DAY), "h after the repair"),
         (lambda: without(days(), "shown.dew_point"), "does not log shown.dew_point"),
     ],
 )
@@ -322,7 +322,7 @@ def test_settings_come_from_the_document_and_from_options(tmp_path: Path) -> Non
     ],
 )
 def test_a_setting_that_is_none_is_named(tmp_path: Path, wanted: list[str], match: str) -> None:
-    asked = written(tmp_path, in_per_cent(days().between(START + 2 * DAY, START + 3 * DAY)))
+    asked = written(tmp_path, in_per_cent(days().between(MENDED, MENDED + DAY)))
     result = CliRunner().invoke(group, [*asked, *wanted])
     assert isinstance(result.exception, InputError)
     assert match in str(result.exception)

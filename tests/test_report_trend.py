@@ -16,7 +16,7 @@ from click import unstyle
 from click.testing import CliRunner
 
 from motion_trends import DAY, START
-from proof_samples import FAULT, MENDED_AT, days, in_per_cent, written
+from proof_samples import FAULT, MENDED, MENDED_AT, days, in_per_cent, written
 from wringout.catalogue.calls import load_call
 from wringout.cli.main import group
 from wringout.cli.prove_text import proof_lines
@@ -126,7 +126,7 @@ def test_a_repair_that_has_not_held_is_told_so_in_inches_and_pounds(repaired: Fi
 
 
 def test_a_log_that_ends_before_the_repair_proves_nothing_and_says_what_would(repaired: Findings) -> None:
-    proof, why = judged(repaired.call, days().between(START, START + 1.5 * DAY))
+    proof, why = judged(repaired.call, days().between(START, MENDED - 0.5 * DAY))
     assert proof is None
     told = told_by(replace(repaired, unproven=why))
     assert "Not yet proven over days" in told
