@@ -12,6 +12,7 @@ from pathlib import Path
 
 import pytest
 
+from answered_once import answered_once
 from sample_documents import CALL, RECLAIM
 from wringout.catalogue.cares import cares
 from wringout.catalogue.causes import causes
@@ -47,7 +48,8 @@ def _captured(arguments: tuple[str, ...]) -> tuple[int, str, str]:
 @cache
 def good(*arguments: str, columns: int = 80) -> str:
     """What a command writes that must succeed and complain of nothing."""
-    code, out, err = run(*arguments, columns=columns)
+    with answered_once():
+        code, out, err = run(*arguments, columns=columns)
     assert (code, err) == (0, "")
     return out
 

@@ -17,6 +17,7 @@ import polars as pl
 import pytest
 import yaml
 
+from answered_once import WEIGHED, answered_once
 from logged_units import logged
 from wringout.catalogue.causes import causes
 from wringout.cli.main import main
@@ -25,7 +26,7 @@ from wringout.demo.telling import told
 from wringout.documents.call import Change, Force, Reading
 from wringout.documents.load import load_unit
 from wringout.trends.table import TrendTable
-from wringout.weighing.answer import Answer, weigh
+from wringout.weighing.answer import Answer
 from wringout.weighing.evidence import mended, still_wrong
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -37,8 +38,8 @@ AGAIN = "`make retell`: the weighing has changed since the demo's advice was fol
 @cache
 def answers(name: str) -> tuple[Story, tuple[Answer, ...], Answer]:
     one = story(name)
-    steps = tuple(weigh(step.call, np.random.default_rng(0)) for step in one.steps)
-    return one, steps, weigh(one.final.call, np.random.default_rng(0))
+    steps = tuple(WEIGHED(step.call, np.random.default_rng(0)) for step in one.steps)
+    return one, steps, WEIGHED(one.final.call, np.random.default_rng(0))
 
 
 @pytest.mark.parametrize(
@@ -120,7 +121,8 @@ def test_after_the_repair_it_is_healthy(name: str) -> None:
 
 
 def test_the_story_is_told_in_order_and_fits_a_terminal() -> None:
-    text = "\n".join(told(("film_vault",)))
+    with answered_once():
+        text = "\n".join(told(("film_vault",)))
     assert max(len(line) for line in text.split("\n")) < 80
     order = [
         "The readings were computed once by this package's own machine",
@@ -176,13 +178,19 @@ def mapping(log: str, table: TrendTable) -> str:
     return head + "\n".join(lines) + "\n"
 
 
+@cache
+def days_of_the_vault() -> TrendTable:
+    """A day of the demo's unit with nothing wrong: as long a log as every command of the pages takes."""
+    return logged(load_unit(DEMO / "film_vault" / "unit.yaml"), [()], seed=1, days=1.0)[0].trend
+
+
 @pytest.fixture
 def visit(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """A folder as a technician has it: a unit document and a call beside it."""
     for path in (DEMO / "film_vault").glob("*.yaml"):
         shutil.copy(path, tmp_path)
     shutil.copy(DEMO / "film_vault" / "call-3.yaml", tmp_path / "call.yaml")
-    log = logged(load_unit(tmp_path / "unit.yaml"), [()], seed=1, days=1.5)[0].trend
+    log = days_of_the_vault()
     write_log(tmp_path / "log.csv", log, datetime(2029, 6, 10, 12, tzinfo=UTC))
     (tmp_path / "trend.yaml").write_text(mapping("log.csv", log), encoding="utf-8")
     write_log(tmp_path / "week.csv", log, datetime(2029, 6, 12, 12, tzinfo=UTC))
@@ -200,7 +208,7 @@ def ran(command: str) -> str:
         words[1:] = ["call-final.yaml"]
     if words[0] == "new":  # asks its questions of a terminal; here it is to take what it would propose
         words += ["--yes", "-o", "new-unit.yaml"]
-    with contextlib.redirect_stdout(out), pytest.raises(SystemExit) as ended:
+    with answered_once(), contextlib.redirect_stdout(out), pytest.raises(SystemExit) as ended:
         main(words)
     assert ended.value.code == 0, command
     return out.getvalue()

@@ -17,6 +17,7 @@ import psychrolib
 import pytest
 from click.testing import CliRunner, Result
 
+from answered_once import answered_once
 from wringout.catalogue.calls import load_call
 from wringout.catalogue.causes import causes, count_prior
 from wringout.catalogue.points import point, points_of, sigma
@@ -66,7 +67,8 @@ def begun(seed: int, level: int = 2, count: int | None = None) -> tuple[Session,
 
 
 def practise(folder: Path, lines: str, *options: str, name: str = "a.yaml") -> Result:
-    return CliRunner().invoke(group, ["practise", str(folder / name), *options], input=lines)
+    with answered_once():
+        return CliRunner().invoke(group, ["practise", str(folder / name), *options], input=lines)
 
 
 @pytest.fixture(scope="module")
@@ -280,7 +282,8 @@ def test_mending_what_is_whole_changes_nothing_but_the_time() -> None:
 @pytest.fixture(scope="module")
 def way() -> tuple[Session, Hidden, list[Step]]:
     session, hidden = begun(PLAIN, 1)
-    return session, hidden, list(best_way(session, hidden))
+    with answered_once():
+        return session, hidden, list(best_way(session, hidden))
 
 
 def test_the_best_way_takes_the_next_check_each_time(way: tuple[Session, Hidden, list[Step]]) -> None:

@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 from click.testing import CliRunner
 
+from answered_once import answered_once
 from motion_cases import machine, nominal, one_cause, unit
 from motion_trends import DAY, START, loads_of, made, weather_of
 from proof_samples import END, FAULT, KIND, MENDED, MENDED_AT, days, in_per_cent, written
@@ -276,12 +277,14 @@ def test_the_command_says_it_in_words_and_as_json(tmp_path: Path, monkeypatch: p
     asked = written(tmp_path, in_per_cent(days((FAULT,))))
     for columns in (80, 36):
         monkeypatch.setenv("COLUMNS", str(columns))
-        result = CliRunner().invoke(group, asked)
+        with answered_once():
+            result = CliRunner().invoke(group, asked)
         assert result.exit_code == 0, result.output
         assert max(len(line) for line in result.output.splitlines()) <= columns
         assert result.output.startswith("Not proven")
         assert "FAILS dew point" in " ".join(result.output.split())
-    document = json.loads(CliRunner().invoke(group, [*asked, "--json", "--units", "si"]).output)
+    with answered_once():
+        document = json.loads(CliRunner().invoke(group, [*asked, "--json", "--units", "si"]).output)
     assert document["format"] == "wringout-proof/1"
     assert document["verdict"] == "not_proven"
     assert document["repair"]["cause"] == FAULT

@@ -15,6 +15,7 @@ import pytest
 from click import unstyle
 from click.testing import CliRunner
 
+from answered_once import answered_once
 from motion_trends import DAY, START
 from proof_samples import FAULT, MENDED, MENDED_AT, days, in_per_cent, written
 from wringout.catalogue.calls import load_call
@@ -49,7 +50,8 @@ def read(readings: tuple[str, ...], minutes: int) -> str:
 
 
 def run(*arguments: str) -> str:
-    done = CliRunner().invoke(group, list(arguments), env={"COLUMNS": "80"}, catch_exceptions=False)
+    with answered_once():
+        done = CliRunner().invoke(group, list(arguments), env={"COLUMNS": "80"}, catch_exceptions=False)
     assert done.exit_code == 0, done.output
     return done.output
 

@@ -10,6 +10,7 @@ import ast
 import re
 import sys
 from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -121,7 +122,19 @@ def modules() -> list[Path]:
 
 
 def tree_of(path: Path) -> ast.Module:
-    return ast.parse(path.read_text(encoding="utf-8"), filename=str(path))
+    return parsed(path.read_text(encoding="utf-8"))
+
+
+@cache
+def parsed(text: str) -> ast.Module:
+    """A source's tree: seven tests look at each module."""
+    return ast.parse(text)
+
+
+@pytest.fixture(scope="module", autouse=True)
+def _trees() -> Iterator[None]:
+    yield
+    parsed.cache_clear()  # they are a hundred megabytes
 
 
 def imports(path: Path) -> Iterator[tuple[int, str]]:

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 import units
+from answered_once import WEIGHED
 from weighing_tools import (
     OPEN,
     SHUT,
@@ -25,7 +26,7 @@ from weighing_tools import (
 from wringout.catalogue.causes import causes
 from wringout.documents.call import Call
 from wringout.documents.unit import Unit
-from wringout.weighing.answer import Answer, prior_of, weigh
+from wringout.weighing.answer import Answer, prior_of
 
 UNITS = {name: unit_of(text) for name, text in units.UNITS.items()}
 
@@ -90,7 +91,7 @@ def made(cause: str) -> Simulated:
 
 
 def answer(call: Call) -> Answer:
-    return weigh(call, np.random.default_rng(0), checks=False)
+    return WEIGHED(call, np.random.default_rng(0), checks=False)
 
 
 def named(found: Answer) -> tuple[str, ...]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -121,7 +121,10 @@ def find(signal: Signal, command: float, measured: Sequence[Measured] = ()) -> F
     every = breaks(signal)
     weights = np.array([one.weight for one in every])
     weights = weights / weights.sum()
-    fitted = np.array([_likelihood(one, measured, names) for one in every])
+    commands = {command, *(one.command for one in measured)}
+    # a meter is put to many places at one command: what a break reads is worked out once for all of them
+    reads = [{at: one.reads(at) for at in commands} for one in every]
+    fitted = np.array([_likelihood(rows, measured, names) for rows in reads])
     weighed = weights * fitted
     total = float(weighed.sum())
     probability = weighed / total if total > 0.0 else weights
@@ -134,18 +137,19 @@ def find(signal: Signal, command: float, measured: Sequence[Measured] = ()) -> F
         expected(signal, command),
         _table(signal, command, measured),
         suspects,
-        _next(every, probability, command, measured, names),
+        _next([rows[command] for rows in reads], probability, command, measured, names),
         tuple(measured),
     )
 
 
-def _likelihood(one: Break, measured: Sequence[Measured], names: tuple[str, ...]) -> float:
+def _likelihood(reads: Mapping[float, Array], measured: Sequence[Measured], names: tuple[str, ...]) -> float:
+    """How well a break that reads so at each command goes with what was measured."""
     if not measured:
         return 1.0
     logs: Array | None = None
     for reading in measured:
         at = names.index(reading.place)
-        value = one.reads(reading.command)[:, at + len(names) if reading.current else at]
+        value = reads[reading.command][:, at + len(names) if reading.current else at]
         stem = reading.place == STEM
         sigma = float(np.hypot(reading.sigma, STEM_SIGMA if stem else OUTPUT_SIGMA))
         density = np.exp(-0.5 * ((reading.value - value) / sigma) ** 2) / (sigma * np.sqrt(2.0 * np.pi))
@@ -184,7 +188,7 @@ def _table(signal: Signal, command: float, measured: Sequence[Measured]) -> tupl
 
 
 def _next(
-    every: Sequence[Break],
+    reads: Sequence[Array],
     probability: Array,
     command: float,
     measured: Sequence[Measured],
@@ -199,7 +203,7 @@ def _next(
     for name in open_ones:
         at = names.index(name)
         apart = 3.0 * (STEM_SIGMA + 0.05 if name == STEM else 2.0 * OUTPUT_SIGMA)
-        means = np.array([float(np.mean(one.reads(command)[:, at])) for one in every])
+        means = np.array([float(np.mean(rows[:, at])) for rows in reads])
         pairs = np.minimum(np.abs(means[:, None] - means[None, :]) / apart, 1.0)
         told[name] = float(probability @ pairs @ probability)
     best = max(told, key=lambda name: told[name])
