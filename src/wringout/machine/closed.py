@@ -272,12 +272,16 @@ def _rest(whole: _Whole, x: Array, lower: Level, upper: Level | None, middle: Ar
             break
         here = x[left]
         slope = np.zeros((len(left), 4, 4))
+        moved = np.repeat(here[None], unknowns, axis=0)
+        # a share moves towards the inside, so that it does not leave 0..1
+        inwards = np.where(here > 0.5, -1e-3, 1e-3)
+        by = [inwards[:, j] if j >= 2 else np.full(len(left), STRIDE) for j in range(unknowns)]
         for j in range(unknowns):
-            moved = here.copy()
-            # a share moves towards the inside, so that it does not leave 0..1
-            by = np.where(here[:, j] > 0.5, -1e-3, 1e-3) if j >= 2 else np.full(len(left), STRIDE)
-            moved[:, j] += by
-            slope[:, :, j] = (drive(moved, left) - force) / by[:, None]
+            moved[j, :, j] += by[j]
+        # the machine costs as much for few rows as for many: it is asked for every slope at once
+        there = drive(moved.reshape(-1, 4), np.tile(left, unknowns)).reshape(unknowns, len(left), 4)
+        for j in range(unknowns):
+            slope[:, :, j] = (there[j] - force) / by[j][:, None]
         x[left] = _stepped(here, force, slope, pace[left], reach[left])
         after = drive(x[left], left)
         new = np.abs(after).max(axis=1)
