@@ -11,6 +11,7 @@ import pickle
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from functools import wraps
+from inspect import signature
 from typing import Any
 
 import numpy as np
@@ -33,12 +34,16 @@ def _once(function: Callable[..., Any]) -> Callable[..., Any]:
     """The function, which looks first whether it was asked the same, byte for byte, by this process."""
     kept: dict[bytes, tuple[Any, list[Any]]] = {}
 
+    takes = signature(function)
+
     @wraps(function)
     def asked(*given: Any, **named: Any) -> Any:
-        key = pickle.dumps((given, sorted(named.items())))
-        chances = [one for one in (*given, *named.values()) if isinstance(one, np.random.Generator)]
+        bound = takes.bind(*given, **named)
+        bound.apply_defaults()
+        key = pickle.dumps(bound.arguments)
+        chances = [one for one in bound.arguments.values() if isinstance(one, np.random.Generator)]
         if key not in kept:
-            found = function(*given, **named)
+            found = function(*bound.args, **bound.kwargs)
             kept[key] = found, [one.bit_generator.state for one in chances]
             if len(kept) > MOST:
                 del kept[next(iter(kept))]

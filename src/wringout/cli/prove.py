@@ -32,11 +32,11 @@ SEED = 0
     "--trend", "trend", required=True, metavar="FILE", type=click.Path(), help="Log of the days since."
 )
 @click.option("--map", "mapping", type=click.Path(), default=None, help="Which column is what.")
-@click.option("--share", default="95 %", show_default=True, help="Of occupied hours with dew point in band.")
+@click.option("--share", default=None, show_default="95 %", help="Of occupied hours with dew point in band.")
 @click.option("--band", default=None, help="Over the dew-point set point; without it, the unit document's.")
 @click.option("--occupied", default=None, metavar="FROM-TO", help="Hours that count, like 07:00-22:00.")
 @click.option("--surface", default=None, metavar="TEMP", help="Temperature of the room's coldest surface.")
-@click.option("--hours", default="24 h", show_default=True, help="Hours that have to be seen at least.")
+@click.option("--hours", default=None, show_default="24 h", help="Hours that have to be seen at least.")
 @click.option("--cause", default=None, help="What was mended, where the call's last change does not say.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON document instead of words.")
 @click.option("--units", type=click.Choice(["ip", "si"]), default=None, help="Units; else those of the unit.")
@@ -44,11 +44,11 @@ def command(
     call: str,
     trend: str,
     mapping: str | None,
-    share: str,
+    share: str | None,
     band: str | None,
     occupied: str | None,
     surface: str | None,
-    hours: str,
+    hours: str | None,
     cause: str | None,
     as_json: bool,
     units: Any,
@@ -82,7 +82,12 @@ def command(
 
 
 def _settings(
-    unit: Unit, share: str, band: str | None, occupied: str | None, surface: str | None, hours: str
+    unit: Unit,
+    share: str | None,
+    band: str | None,
+    occupied: str | None,
+    surface: str | None,
+    hours: str | None,
 ) -> Settings:
     from wringout.proof.criteria import Settings
     from wringout.quantity import Dimension, parse
@@ -97,10 +102,11 @@ def _settings(
         return value
 
     chosen = Settings.of(unit)
-    wanted: dict[str, Any] = {
-        "share": number(share, Dimension.FRACTION, "--share", 0.5, 1.0),
-        "hours": number(hours, Dimension.TIME, "--hours", 6.0 * 3600.0, 90.0 * 86400.0) / 3600.0,
-    }
+    wanted: dict[str, Any] = {}
+    if share is not None:
+        wanted["share"] = number(share, Dimension.FRACTION, "--share", 0.5, 1.0)
+    if hours is not None:
+        wanted["hours"] = number(hours, Dimension.TIME, "--hours", 6.0 * 3600.0, 90.0 * 86400.0) / 3600.0
     if band is not None:
         wanted["band"] = number(band, Dimension.TEMPERATURE_DIFFERENCE, "--band", 0.1, 15.0)
     if surface is not None:
