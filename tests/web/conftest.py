@@ -6,7 +6,9 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from playwright.sync_api import Browser
 
+from web.browsing import browser
 from web.client import Client
 from web.server import served
 
@@ -22,4 +24,11 @@ def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
 def client(address: str) -> Iterator[Client]:
     """A client with a session of its own."""
     with Client(address) as made:
+        yield made
+
+
+@pytest.fixture(scope="module")
+def chromium() -> Iterator[Browser]:
+    """One browser for a module; every test opens phones of its own in it, which share nothing."""
+    with browser() as made:
         yield made

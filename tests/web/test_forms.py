@@ -8,9 +8,9 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import BrowserContext, Page, expect
+from playwright.sync_api import Browser, BrowserContext, Page, expect
 
-from web.browsing import browser, in_cache, kept, phone, tapped, until
+from web.browsing import in_cache, kept, phone, tapped, until
 from web.client import Client
 from web.server import served
 from wringout.records.store import Store, open_store
@@ -36,11 +36,10 @@ def call(at: str) -> str:
 
 
 @pytest.fixture
-def context(at: str) -> Iterator[BrowserContext]:
-    with browser() as made:
-        opened = phone(made, at)
-        yield opened
-        opened.close()
+def context(chromium: Browser, at: str) -> Iterator[BrowserContext]:
+    opened = phone(chromium, at)
+    yield opened
+    opened.close()
 
 
 @pytest.fixture

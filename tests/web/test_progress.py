@@ -9,13 +9,13 @@ from pathlib import Path
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import BrowserContext, expect
+from playwright.sync_api import Browser, BrowserContext, expect
 
-from web.browsing import browser, listened, phone, settled
+from web.browsing import listened, phone, settled
 from web.client import Client, demo_events
 from web.server import served
 
-SECONDS = 3.0
+SECONDS = 5.0  # a page that opens slowly on a busy machine must still find the work going on
 
 
 @pytest.fixture(scope="module")
@@ -29,11 +29,10 @@ def call(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[str, str]]:
 
 
 @pytest.fixture(scope="module")
-def context(call: tuple[str, str]) -> Iterator[BrowserContext]:
-    with browser() as made:
-        opened = phone(made, call[0], service_workers="block")
-        yield opened
-        opened.close()
+def context(chromium: Browser, call: tuple[str, str]) -> Iterator[BrowserContext]:
+    opened = phone(chromium, call[0], service_workers="block")
+    yield opened
+    opened.close()
 
 
 @pytest.mark.parametrize(
@@ -65,8 +64,9 @@ def test_what_is_worked_on_is_told_in_words_that_go_on(
     expect(line).to_contain_text(words)
     assert line.get_attribute("aria-live") == "polite"
     seen = page.locator(".working .so-far")
-    expect(seen).to_have_text(re.compile(r"^[12] s so far$"))
-    expect(seen).to_have_text(re.compile(r"^[23] s so far$"))
+    expect(seen).to_have_text(re.compile(r"^[1-5] s so far$"))
+    said = int(seen.inner_text().split()[0])
+    expect(seen).to_have_text(re.compile(rf"^[{said + 1}-{said + 2}] s so far$"))
     assert Axe().run(page).violations_count == 0
     expect(page.get_by_role("navigation", name="This call")).to_be_visible()  # the rest is there meanwhile
     settled(page)

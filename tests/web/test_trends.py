@@ -7,11 +7,11 @@ from pathlib import Path
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import expect
+from playwright.sync_api import Browser, expect
 
 from test_trends_cli import write
 from trend_samples import simulate
-from web.browsing import browser, listened, phone, settled, tapped, until
+from web.browsing import listened, phone, settled, tapped, until
 from web.client import AFTER, FIRST, Client, first_view
 
 DRAWN = """(() => {
@@ -78,87 +78,84 @@ def test_what_is_no_log_is_refused_in_words(client: Client, trend: str) -> None:
     assert "To mend" in client.wait_for(client.seen[-1]), "also where a script puts the part in its place"
 
 
-def test_the_plot_draws_and_zooms_under_the_policy(address: str, trend: str) -> None:
-    with browser() as made:
-        context = phone(made, address)
-        page = context.new_page()
-        errors = listened(page)
-        page.goto(trend)
-        settled(page)
-        until(page, "document.querySelectorAll('#plots canvas').length > 0")
-        before = page.evaluate(DRAWN)
-        assert before > 500, "lines are on the canvas"
-        over = page.locator("#plots .u-over").first
-        over.scroll_into_view_if_needed()
-        box = over.bounding_box()
-        assert box is not None
-        labels = page.evaluate(PICTURE)
-        page.mouse.move(box["x"] + 60, box["y"] + 60)
-        page.mouse.down()
-        page.mouse.move(box["x"] + 160, box["y"] + 60, steps=5)
-        page.mouse.up()
-        until(page, f"({PICTURE}) !== {labels!r}")
-        expect(page.locator("#plots .u-legend").first).to_contain_text(
-            "dew point on which the controller acts"
-        )
-        assert page.evaluate("document.documentElement.scrollWidth") <= 390
-        assert errors == []
-        context.close()
+def test_the_plot_draws_and_zooms_under_the_policy(chromium: Browser, address: str, trend: str) -> None:
+    context = phone(chromium, address)
+    page = context.new_page()
+    errors = listened(page)
+    page.goto(trend)
+    settled(page)
+    until(page, "document.querySelectorAll('#plots canvas').length > 0")
+    before = page.evaluate(DRAWN)
+    assert before > 500, "lines are on the canvas"
+    over = page.locator("#plots .u-over").first
+    over.scroll_into_view_if_needed()
+    box = over.bounding_box()
+    assert box is not None
+    labels = page.evaluate(PICTURE)
+    page.mouse.move(box["x"] + 60, box["y"] + 60)
+    page.mouse.down()
+    page.mouse.move(box["x"] + 160, box["y"] + 60, steps=5)
+    page.mouse.up()
+    until(page, f"({PICTURE}) !== {labels!r}")
+    expect(page.locator("#plots .u-legend").first).to_contain_text("dew point on which the controller acts")
+    assert page.evaluate("document.documentElement.scrollWidth") <= 390
+    assert errors == []
+    context.close()
 
 
-def test_a_finger_and_large_buttons_zoom_all_plots_by_the_log_s_own_clock(address: str, trend: str) -> None:
-    with browser() as made:
-        context = phone(made, address, timezone_id="Pacific/Auckland")
-        page = context.new_page()
-        page.goto(trend)
-        settled(page)
-        said = page.locator("#plots [role=status]")
-        expect(said).to_contain_text("08 Jul, 00:00 to 09 Jul, 23:5")
-        over = page.locator("#plots .u-over").first
-        over.scroll_into_view_if_needed()
-        box = over.bounding_box()
-        assert box is not None
-        finger = context.new_cdp_session(page)
-        y = box["y"] + 80
+def test_a_finger_and_large_buttons_zoom_all_plots_by_the_log_s_own_clock(
+    chromium: Browser, address: str, trend: str
+) -> None:
+    context = phone(chromium, address, timezone_id="Pacific/Auckland")
+    page = context.new_page()
+    page.goto(trend)
+    settled(page)
+    said = page.locator("#plots [role=status]")
+    expect(said).to_contain_text("08 Jul, 00:00 to 09 Jul, 23:5")
+    over = page.locator("#plots .u-over").first
+    over.scroll_into_view_if_needed()
+    box = over.bounding_box()
+    assert box is not None
+    finger = context.new_cdp_session(page)
+    y = box["y"] + 80
 
-        def touch(kind: str, share: float | None) -> None:
-            at = [] if share is None else [{"x": box["x"] + share * box["width"], "y": y}]
-            finger.send("Input.dispatchTouchEvent", {"type": kind, "touchPoints": at})
+    def touch(kind: str, share: float | None) -> None:
+        at = [] if share is None else [{"x": box["x"] + share * box["width"], "y": y}]
+        finger.send("Input.dispatchTouchEvent", {"type": kind, "touchPoints": at})
 
-        touch("touchStart", 0.25)
-        for step in (0.35, 0.45, 0.5):
-            touch("touchMove", step)
-        touch("touchEnd", None)
-        expect(said).to_contain_text(re.compile(r"08 Jul, 1[12]:\d\d to (?:08 Jul, 23:|09 Jul, 00:)"))
-        page.wait_for_timeout(500)  # a tap right after it would belong to the same gesture
-        tapped(page.get_by_role("button", name="All"))
-        expect(said).to_contain_text("08 Jul, 00:00 to 09 Jul, 23:5")
-        for button in page.locator(".zoom button").all():
-            size = button.bounding_box()
-            assert size is not None
-            assert size["height"] >= 44
-        tapped(page.get_by_role("button", name="Closer"))
-        expect(said).to_contain_text("08 Jul, 11:")
-        tapped(page.get_by_role("button", name="Later"))
-        expect(said).to_contain_text("09 Jul, 23:5")
-        context.close()
+    touch("touchStart", 0.25)
+    for step in (0.35, 0.45, 0.5):
+        touch("touchMove", step)
+    touch("touchEnd", None)
+    expect(said).to_contain_text(re.compile(r"08 Jul, 1[12]:\d\d to (?:08 Jul, 23:|09 Jul, 00:)"))
+    page.wait_for_timeout(500)  # a tap right after it would belong to the same gesture
+    tapped(page.get_by_role("button", name="All"))
+    expect(said).to_contain_text("08 Jul, 00:00 to 09 Jul, 23:5")
+    for button in page.locator(".zoom button").all():
+        size = button.bounding_box()
+        assert size is not None
+        assert size["height"] >= 44
+    tapped(page.get_by_role("button", name="Closer"))
+    expect(said).to_contain_text("08 Jul, 11:")
+    tapped(page.get_by_role("button", name="Later"))
+    expect(said).to_contain_text("09 Jul, 23:5")
+    context.close()
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_axe_finds_no_violation_on_a_log_s_page_and_its_pictures_are_dark_on_white(
-    address: str, trend: str, scheme: str
+    chromium: Browser, address: str, trend: str, scheme: str
 ) -> None:
-    with browser() as made:
-        context = phone(made, address, color_scheme=scheme)
-        page = context.new_page()
-        page.goto(trend)
-        settled(page)
-        until(page, "document.querySelectorAll('#plots canvas').length > 0")
-        result = Axe().run(page)
-        assert [(v["id"], v["nodes"][0]["html"][:200]) for v in result.response["violations"]] == []
-        strokes = page.evaluate(
-            "[...document.querySelectorAll('.finding svg path')].map((e) => getComputedStyle(e).stroke)"
-        )
-        assert "rgb(0, 0, 0)" in strokes
-        assert page.evaluate("document.documentElement.scrollWidth") <= 390
-        context.close()
+    context = phone(chromium, address, color_scheme=scheme)
+    page = context.new_page()
+    page.goto(trend)
+    settled(page)
+    until(page, "document.querySelectorAll('#plots canvas').length > 0")
+    result = Axe().run(page)
+    assert [(v["id"], v["nodes"][0]["html"][:200]) for v in result.response["violations"]] == []
+    strokes = page.evaluate(
+        "[...document.querySelectorAll('.finding svg path')].map((e) => getComputedStyle(e).stroke)"
+    )
+    assert "rgb(0, 0, 0)" in strokes
+    assert page.evaluate("document.documentElement.scrollWidth") <= 390
+    context.close()
