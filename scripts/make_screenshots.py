@@ -28,11 +28,16 @@ from starlette.applications import Starlette
 ROOT = Path(__file__).resolve().parent.parent
 sys.path.insert(0, str(ROOT / "tests"))
 
+from motion_cases import UNITS, machine, nominal  # noqa: E402
+from motion_trends import loads_of, made, weather_of  # noqa: E402
+from proof_samples import in_per_cent, written  # noqa: E402
 from shelf_samples import manual  # noqa: E402
 from test_trends_cli import write  # noqa: E402
 from trend_samples import simulate  # noqa: E402
 from web.browsing import browser, phone, settled, until  # noqa: E402
 from web.client import Client, demo_events  # noqa: E402
+from web.server import DEMO  # noqa: E402
+from wringout.machine.motion import Alter  # noqa: E402
 from wringout.records import store as records_store  # noqa: E402
 from wringout.records.store import open_store  # noqa: E402
 from wringout.shelf.shelf import open_shelf  # noqa: E402
@@ -250,6 +255,30 @@ def filled(client: Client, folder: Path) -> tuple[str, str, str]:
     return call, other, client.seen[-1]
 
 
+def proven(client: Client, call: str, folder: Path) -> None:
+    """The bypass is opened, and four days later a log of six is taken in."""
+    UNITS["hall"] = (DEMO / "unit.yaml").read_text(encoding="utf-8")
+    d, first = machine("hall"), datetime(2029, 8, 20, tzinfo=UTC)
+    repair = first.replace(day=21, hour=15, minute=13)
+    opened = Alter((repair - first).total_seconds(), nominal(d))
+    days = made(
+        "hall",
+        [("bypass-shut", 0.5)],
+        6.0,
+        weather_of(d, 6.0),
+        loads_of(6.0),
+        [opened],
+        start=first.timestamp(),
+    )
+    written(folder, in_per_cent(days))
+    Clock.at = datetime(2029, 8, 26, 9, 5)
+    words = "opened the bypass leg's balancing valve to its mark"
+    client.post(f"{call}/change", cause="bypass-shut", text=words, at=f"{repair:%Y-%m-%dT%H:%M:%S}")
+    log = (folder / "log.csv").read_bytes()
+    client.post(f"{call}/trends", files={"file": ("hall-six-days.csv", log, "text/csv")})
+    client.wait_for(f"{call}/proof")
+
+
 def filled_shelf(folder: Path) -> Path:
     """A shelf with the invented manual."""
     (folder / "air-handler.pdf").write_bytes(manual(30))
@@ -311,6 +340,11 @@ def main() -> None:
         client.post(f"{call}/force", item="reheat.command", hold="0 %", at="2029-08-21T15:00:00")
         client.wait_for(f"{call}/wait")
         light.take("wait", f"{call}/wait")
+        proven(client, call, folder)
+        light.take("proof", f"{call}/proof")
+        light.take("proof-open", f"{call}/proof", down="main .group")
+        light.take("proof-before", f"{call}/proof?log=")
+        clock(15, 3)
         lan = create_app(
             store, devices=folder / "devices.json", lan=True, addresses=("192.0.2.7",), authority=b"-"
         )

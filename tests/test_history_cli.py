@@ -12,6 +12,7 @@ import yaml
 
 from test_cli_weigh import good, run
 from wringout.history.fingerprint import fingerprint_from_text
+from wringout.records.store import open_store
 
 DEMO = Path(__file__).resolve().parent.parent / "src" / "wringout" / "demo"
 VAULT = DEMO / "film_vault" / "call-final.yaml"
@@ -126,6 +127,15 @@ def test_a_visit_that_is_not_proven_teaches_nothing_until_the_days_after_it_prov
     text = good("history", str(ICE), "--learn", "-o", str(output), "--proof", str(proof))
     assert "proven by the days after it" in text
     assert fingerprint_from_text(output.read_text(encoding="utf-8"), "x").visits[0].proven == "days"
+    # kept with the call in the record, the proof need not be named, and teaches the same
+    record, again = tmp_path / "record.sqlite", tmp_path / "again.json"
+    good("import", str(ICE), "--store", str(record))
+    with open_store(record, create=False) as store:
+        (call,) = store.calls()
+        data = proof.read_bytes()
+        store.attach(data, name="proof.json", call_id=call.call_id, author="Ann", device="phone")
+    good("history", call.call_id, "--store", str(record), "--learn", "-o", str(again))
+    assert again.read_bytes() == output.read_bytes()
 
 
 @pytest.mark.parametrize(
@@ -200,3 +210,5 @@ def test_a_report_tells_earlier_visits_and_what_was_found_otherwise(tmp_path: Pa
     alone = tmp_path / "alone.html"
     good("report", str(later(tmp_path)), "-o", str(alone))
     assert "Earlier visits" not in alone.read_text(encoding="utf-8")
+    told = refused("report", str(VAULT), "-o", str(tmp_path / "no.html"), "--proof", "proof.json")
+    assert "this goes with --earlier" in told

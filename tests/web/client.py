@@ -27,6 +27,7 @@ PAGES = [
     "/change",
     "/unit",
     "/trends",
+    "/proof",
     "/history",
     "/manuals",
     "/live",

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from wringout.cli.known_unit import PROOF_HELP, read_fingerprint, read_proof
+from wringout.cli.known_unit import PROOF_HELP, attached_proofs, read_fingerprint, read_proof
 from wringout.cli.record_options import STORE_NOTE, call_named, open_record, store_option
 from wringout.errors import DataError, InputError
 
@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from wringout.documents.call import Call
     from wringout.history.fingerprint import LearnedVisit
     from wringout.history.learning import Verdict
+    from wringout.history.proofs import HeldProof
     from wringout.history.visits import Visit
     from wringout.quantity import UnitSystem
 
@@ -68,12 +69,12 @@ def command(
         raise InputError("name the file to write: --learn -o unit.fingerprint.json", "-o")
     if not learn and (output is not None or proofs):
         raise InputError("this goes with --learn", "-o" if output is not None else "--proof")
-    loaded = _loaded(calls, unit, store)
+    loaded, attached = _loaded(calls, unit, store)
     visits = visits_of(loaded)
     if not visits:
         raise InputError("nothing happened in these calls yet, so there is no visit", "CALL")
     system = units or system_of(visits[-1].unit)
-    verdicts = _learned(visits, proofs, Path(output)) if output is not None else []
+    verdicts = _learned(visits, proofs, attached, Path(output)) if output is not None else []
     told = history_of(loaded)
     if as_json:
         document = history_document(visits, told.left, told.found, verdicts, system)
@@ -85,18 +86,22 @@ def command(
     click.echo("\n".join(lines))
 
 
-def _loaded(calls: Sequence[str], unit: str | None, store: str | None) -> list[Call]:
+def _loaded(calls: Sequence[str], unit: str | None, store: str | None) -> tuple[list[Call], list[HeldProof]]:
+    """The calls, and the proofs that are attached to those of the record."""
     from wringout.catalogue.calls import load_call, vocabulary
 
     if (unit is None) == (not calls):
         raise InputError("give calls, or --unit with the name of a unit in the record", "CALL")
     found: list[Call] = []
+    proofs: list[HeldProof] = []
     for call in calls:
         if Path(call).exists() or Path(call).suffix.lower() in {".yaml", ".yml", ".json"}:
             found.append(load_call(call))
         else:
             with open_record(store, create=False) as record:
-                found.append(record.call_document(call_named(record, call), vocabulary()))
+                call_id = call_named(record, call)
+                found.append(record.call_document(call_id, vocabulary()))
+                proofs += attached_proofs(record, call_id)
     if unit is not None:
         with open_record(store, create=False) as record:
             ids = [u.unit_id for u in record.units() if unit in (u.name, u.unit_id)]
@@ -106,14 +111,18 @@ def _loaded(calls: Sequence[str], unit: str | None, store: str | None) -> list[C
                 raise InputError(many if ids else f"no such unit in the record; there are: {known}", "--unit")
             there = [c for c in record.calls() if c.unit_id == ids[0] and not c.withdrawn]
             found += [record.call_document(c.call_id, vocabulary()) for c in there]
+            proofs += [proof for c in there for proof in attached_proofs(record, c.call_id)]
         if not found:
             raise InputError("this unit has no calls in the record", "--unit")
-    return found
+    return found, proofs
 
 
-def _learned(visits: Sequence[Visit], proofs: Sequence[str], output: Path) -> list[Verdict]:
+def _learned(
+    visits: Sequence[Visit], proofs: Sequence[str], attached: Sequence[HeldProof], output: Path
+) -> list[Verdict]:
     """Learn from the visits, and write what was learned beside what the file held already."""
     from wringout.history.fingerprint import check_unit, fingerprint_text, merged
+    from wringout.history.proofs import proven_visits, still_proven
     from wringout.showing.known_unit import verdicts
 
     unit = visits[-1].unit
@@ -122,7 +131,9 @@ def _learned(visits: Sequence[Visit], proofs: Sequence[str], output: Path) -> li
         there = read_fingerprint(output)
         check_unit(there, unit, str(output))
         before = there.visits
-    judged = verdicts(visits, unit, _proven(proofs, visits))
+    proven = _proven(proofs, visits)
+    proven += [visit for proof in still_proven(attached) for visit in proven_visits(proof, visits)]
+    judged = verdicts(visits, unit, proven)
     learned = [verdict.learned for verdict in judged if verdict.learned is not None]
     if not learned:
         why = "; ".join(f"{v.visit.first:%Y-%m-%d %H:%M}: {v.why}" for v in judged[-3:])

@@ -15,9 +15,17 @@ if TYPE_CHECKING:
     from wringout.documents.call import Call
     from wringout.history.fingerprint import Fingerprint
     from wringout.history.proofs import HeldProof
+    from wringout.records.store import Store
     from wringout.weighing.known import Known
 
-__all__ = ["PROOF_HELP", "fingerprint_option", "known_of", "read_fingerprint", "read_proof"]
+__all__ = [
+    "PROOF_HELP",
+    "attached_proofs",
+    "fingerprint_option",
+    "known_of",
+    "read_fingerprint",
+    "read_proof",
+]
 
 PROOF_HELP = "What `wringout prove --json` wrote of a repair; may be given again."
 
@@ -83,3 +91,12 @@ def read_proof(path: str) -> HeldProof:
     except (ValueError, RecursionError):
         raise InputError("this is no JSON; `wringout prove --json` writes what is wanted", path) from None
     return proof_of(tree, path)
+
+
+def attached_proofs(record: Store, call_id: str) -> list[HeldProof]:
+    """Proofs that are attached to a call of the record, as the app keeps them."""
+    from wringout.history.proofs import PROOF_FORMAT, proof_of
+    from wringout.records.attached_json import attached_json
+
+    trees = attached_json(record, record.call(call_id), PROOF_FORMAT)
+    return [proof_of(tree, f"call {call_id}") for tree in trees]

@@ -61,10 +61,11 @@ def command(
 
     from wringout.catalogue.calls import load_call
     from wringout.catalogue.causes import applies, causes
-    from wringout.cli.prove_text import proof_document, proof_lines
+    from wringout.cli.prove_text import proof_lines
     from wringout.cli.trend_table import table_of
     from wringout.documents.overview import system_of
     from wringout.proof.acceptance import prove
+    from wringout.showing.proof_document import proof_document
 
     loaded = load_call(call)
     settings = _settings(loaded.unit, share, band, occupied, surface, hours)

@@ -1,20 +1,16 @@
-"""The answer of ``wringout prove`` in words, and as a document."""
+"""The answer of ``wringout prove`` in words."""
 
 from __future__ import annotations
 
-import math
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from wringout.cli.layout import heading, item, paragraph
-from wringout.quantity import PREFERRED, Dimension, UnitSystem, from_si
 from wringout.showing.proof_words import (
     MARKS,
-    POINT_NAMES,
     VERDICTS,
     comparison_words,
     criterion_words,
     looked_words,
-    moment,
     ranked,
     repair_words,
     spans_words,
@@ -25,23 +21,9 @@ from wringout.trends.finding import shower
 if TYPE_CHECKING:
     from wringout.documents.unit import Unit
     from wringout.proof.acceptance import Proof
-    from wringout.proof.comparison import Comparison
-    from wringout.proof.replay import Span90
+    from wringout.quantity import UnitSystem
 
-__all__ = ["PROOF_FORMAT", "proof_document", "proof_lines"]
-
-PROOF_FORMAT = "wringout-proof/1"
-
-_D = Dimension
-# what each figure measures
-FIGURES = {
-    "hours": None, "demanding_hours": None, "hours_wet": None, "asked": _D.FRACTION, "share": _D.FRACTION,
-    "share_low": _D.FRACTION, "share_high": _D.FRACTION, "chance": _D.FRACTION, "worst": _D.TEMPERATURE,
-    "limit": _D.TEMPERATURE, "least_gap": _D.TEMPERATURE_DIFFERENCE, "period": _D.TIME,
-    "starts_per_hour": None, "starts": None, "step": _D.FRACTION, "gain": _D.TEMPERATURE_DIFFERENCE,
-    "gain_sigma": _D.TEMPERATURE_DIFFERENCE, "supply_off": _D.TEMPERATURE_DIFFERENCE,
-    "supply_off_sigma": _D.TEMPERATURE_DIFFERENCE, "odds": None, "expected": None, "furthest": None,
-}  # fmt: skip
+__all__ = ["proof_lines"]
 
 
 def proof_lines(found: Proof, unit: Unit, system: UnitSystem) -> list[str]:
@@ -78,102 +60,3 @@ def proof_lines(found: Proof, unit: Unit, system: UnitSystem) -> list[str]:
         lines += ["", heading("Before against after, in the same weather")]
         lines += [*(item("-", words) for words in told), paragraph(ranges)]
     return lines
-
-
-def proof_document(found: Proof, unit: Unit, system: UnitSystem) -> dict[str, Any]:
-    """The answer as one JSON document; every number with its unit.
-
-    Parameters
-    ----------
-    found : Proof
-    unit : Unit
-    system : {'ip', 'si'}
-
-    Returns
-    -------
-    dict
-    """
-    change = found.change
-    s = found.settings
-    comparison = found.comparison
-    return {
-        "format": PROOF_FORMAT,
-        "verdict": found.verdict,
-        "repair": None
-        if change is None
-        else {"at": change.at.isoformat(), "cause": found.cause, "text": change.text},
-        "from": moment(found.start).replace(" ", "T"),
-        "to": moment(found.end).replace(" ", "T"),
-        "hours": round(found.hours, 1),
-        "settings": {
-            "set_point": _number(s.set_point, _D.TEMPERATURE, system),
-            "band": _number(s.band, _D.TEMPERATURE_DIFFERENCE, system),
-            "share": _number(s.share, _D.FRACTION, system),
-            "hours": s.hours,
-            "occupied": [at.strftime("%H:%M") for at in s.occupied] if s.occupied else None,
-            "surface": _number(s.surface, _D.TEMPERATURE, system) if s.surface is not None else None,
-        },
-        "criteria": [
-            {
-                "name": c.name,
-                "verdict": c.verdict,
-                "why": c.why,
-                "says": criterion_words(c, system),
-                "figures": {name: _figure(name, value, system) for name, value in c.figures.items()},
-                "test": test_words(c, unit, system) or None if c.verdict == "untested" else None,
-                "outdoor_dew_point": _number(c.weather, _D.TEMPERATURE, system),
-                "spans": [
-                    {"from": moment(a).replace(" ", "T"), "to": moment(b).replace(" ", "T")}
-                    for a, b in c.spans
-                ],
-            }
-            for c in found.criteria
-        ],
-        "moisture": None if found.moisture is None else found.moisture.as_document(system),
-        "comparison": None if comparison is None else _comparison_document(comparison, system),
-    }
-
-
-def _comparison_document(c: Comparison, system: UnitSystem) -> dict[str, Any]:
-    def spanned(span: Span90, dimension: Dimension) -> dict[str, Any]:
-        return {
-            "low": _number(span.low, dimension, system),
-            "middle": _number(span.middle, dimension, system),
-            "high": _number(span.high, dimension, system),
-        }
-
-    return {
-        "share_over_limit": {
-            "before": _number(c.before, _D.FRACTION, system),
-            "after": _number(c.after, _D.FRACTION, system),
-            "not_mended": spanned(c.unmended, _D.FRACTION),
-            "healthy": spanned(c.mended, _D.FRACTION),
-        },
-        "log_odds": _finite(c.odds),
-        "log_odds_expected": _finite(c.expected),
-        "loads_from_before": c.loads_from_before,
-        "means": {
-            point: {
-                "logged": _number(seen, POINT_NAMES[point][1], system),
-                "not_mended": spanned(bad, POINT_NAMES[point][1]),
-                "healthy": spanned(good, POINT_NAMES[point][1]),
-            }
-            for point, (seen, bad, good) in c.means.items()
-        },
-    }
-
-
-def _finite(value: float) -> float | None:
-    return round(value, 3) if math.isfinite(value) else None
-
-
-def _number(value: float, dimension: Dimension, system: UnitSystem) -> dict[str, Any] | None:
-    if not math.isfinite(value):
-        return None
-    unit = PREFERRED[dimension][system]
-    return {"value": round(float(from_si(value, unit, dimension)), 3), "unit": unit}
-
-
-def _figure(name: str, value: float, system: UnitSystem) -> Any:
-    dimension = FIGURES[name]
-    return _finite(value) if dimension is None else _number(value, dimension, system)

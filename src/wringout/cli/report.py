@@ -7,13 +7,12 @@ from typing import TYPE_CHECKING
 
 import click
 
-from wringout.cli.known_unit import PROOF_HELP, read_proof
+from wringout.cli.known_unit import PROOF_HELP, attached_proofs, read_proof
 from wringout.cli.record_options import STORE_NOTE, call_named, open_record, store_option
 from wringout.errors import DataError, InputError
 
 if TYPE_CHECKING:
     from wringout.documents.call import Call
-    from wringout.history.proofs import HeldProof
     from wringout.quantity import UnitSystem
 
 __all__ = ["command"]
@@ -81,7 +80,10 @@ def command(
         raise InputError("this goes with --earlier", "--proof")
     before = [_loaded(one, store) for one in earlier]
     held = [read_proof(path) for path in proofs]
-    held += [proof for _, known in before if known is not None for proof in _attached(known, store)]
+    for _, known_as in before:
+        if known_as is not None:
+            with open_record(store, create=False) as record:
+                held += attached_proofs(record, known_as)
     system = units or system_of(loaded.unit)
     found = findings(loaded, system, table, [one for one, _ in before], held)
     report = report_of(found, __version__)
@@ -111,16 +113,6 @@ def _loaded(call: str, store: str | None) -> tuple[Call, str | None]:
     with open_record(store, create=False) as record:
         call_id = call_named(record, call)
         return record.call_document(call_id, vocabulary()), call_id
-
-
-def _attached(call_id: str, store: str | None) -> list[HeldProof]:
-    """Proofs attached to a call of the record."""
-    from wringout.history.proofs import PROOF_FORMAT, proof_of
-    from wringout.records.attached_json import attached_json
-
-    with open_record(store, create=False) as record:
-        trees = attached_json(record, record.call(call_id), PROOF_FORMAT)
-    return [proof_of(tree, f"call {call_id}") for tree in trees]
 
 
 def _may_write(path: Path, endings: tuple[str, ...], force: bool) -> None:

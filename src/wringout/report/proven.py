@@ -4,14 +4,9 @@ from __future__ import annotations
 
 from datetime import datetime, timedelta
 
-import numpy as np
-
 from wringout.documents.states import operating_states
-from wringout.machine.design import design
 from wringout.proof.acceptance import Proof
 from wringout.proof.criteria import Settings
-from wringout.proof.working import weather_that_calls
-from wringout.quantity import Dimension, format
 from wringout.report.blocks import Block, Heading, Items, Paragraph, Table
 from wringout.report.findings import Findings, due
 from wringout.report.front import value_words
@@ -26,6 +21,7 @@ from wringout.showing.proof_words import (
     repair_words,
     spans_words,
     test_words,
+    to_be_shown,
 )
 from wringout.showing.words import pretty, span
 from wringout.trends.finding import shower
@@ -99,26 +95,7 @@ def _to_be_proven(f: Findings) -> list[Block]:
             )
         ),
     ]
-    d = design(unit)
-    names = unit.stage_ids if d.dx else ("",)
-    rows = []
-    for k, name in enumerate(names, 1):
-        weather = weather_that_calls(unit, d, k)
-        what = f"Stage {name}" if name else "The chilled water"
-        rows.append(
-            (
-                what,
-                "is called by a healthy unit from an outdoor dew point of "
-                f"{pretty(format(weather, Dimension.TEMPERATURE, f.system))} on."
-                if np.isfinite(weather)
-                else "is called by no weather up to the design day: hold cooling.call at 100 % for 20 "
-                "minutes while the log runs.",
-            )
-        )
-    rows.append(
-        ("Reheat", "where it is hardly asked for, hold the reheat command at 0 % and 100 %, 20 minutes each.")
-    )
-    return [*blocks, Items(tuple(rows))]
+    return [*blocks, Items(to_be_shown(unit, f.system))]
 
 
 def _after_the_change(f: Findings) -> list[Block]:

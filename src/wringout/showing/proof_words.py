@@ -9,18 +9,22 @@ import math
 from datetime import UTC, datetime
 
 from wringout.documents.unit import Unit
+from wringout.machine.design import design
 from wringout.proof.acceptance import Proof
 from wringout.proof.comparison import Comparison
 from wringout.proof.criteria import Criterion, Settings
 from wringout.proof.replay import Span90
+from wringout.proof.working import weather_that_calls
 from wringout.quantity import Dimension, UnitSystem, format
 from wringout.showing.plain import chance
+from wringout.showing.words import pretty
 
 __all__ = [
     "MARKS",
     "POINT_NAMES",
     "VERDICTS",
     "asked_words",
+    "band_words",
     "comparison_words",
     "criterion_words",
     "looked_words",
@@ -29,6 +33,8 @@ __all__ = [
     "repair_words",
     "spans_words",
     "test_words",
+    "to_be_shown",
+    "verdict_words",
 ]
 
 _D = Dimension
@@ -223,6 +229,48 @@ def asked_words(settings: Settings, unit: Unit, system: UnitSystem) -> str:
         f"{_t(settings.set_point + settings.band, system)} for {_percent(settings.share)} of them. The first "
         f"{settings.skip / 3600.0:.0f} h after the repair are left out, while the room settles."
     )
+
+
+def band_words(settings: Settings, system: UnitSystem) -> str:
+    """What the dew point had to stay under, as the picture of it draws it."""
+    return (
+        f"Dashed: the limit, {_t(settings.set_point + settings.band, system)}, to be kept for "
+        f"{_percent(settings.share)} of the hours that count. Dotted: the set point, "
+        f"{_t(settings.set_point, system)}."
+    )
+
+
+def to_be_shown(unit: Unit, system: UnitSystem) -> tuple[tuple[str, str], ...]:
+    """Parts that the days after a repair have to show at work, and which weather or act calls for each."""
+    d = design(unit)
+    rows = []
+    for k, name in enumerate(unit.stage_ids if d.dx else ("",), 1):
+        weather = weather_that_calls(unit, d, k)
+        rows.append(
+            (
+                f"Stage {name}" if name else "The chilled water",
+                f"is called by a healthy unit from an outdoor dew point of {pretty(_t(weather, system))} on."
+                if math.isfinite(weather)
+                else "is called by no weather up to the design day: hold cooling.call at 100 % for 20 "
+                "minutes while the log runs.",
+            )
+        )
+    rows.append(
+        ("Reheat", "where it is hardly asked for, hold the reheat command at 0 % and 100 %, 20 minutes each.")
+    )
+    return tuple(rows)
+
+
+def verdict_words(found: Proof) -> str:
+    """Why the verdict is what it is, in one sentence."""
+    by = {
+        verdict: [c.name for c in found.criteria if c.verdict == verdict] for verdict in ("fails", "untested")
+    }
+    if by["fails"]:
+        return f"Fails: {', '.join(by['fails'])}."
+    if by["untested"]:
+        return f"Nothing fails; still to be shown: {', '.join(by['untested'])}."
+    return f"All {len(found.criteria)} things asked for hold."
 
 
 def comparison_words(c: Comparison, cause: str | None, system: UnitSystem) -> tuple[list[str], str]:

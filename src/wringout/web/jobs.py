@@ -57,13 +57,16 @@ def essence(kind: str, document: str) -> str:
     Returns
     -------
     str
-        Without complaint and notes; for weighing also without the states held after the last reading.
+        Without complaint and notes; for weighing also without the states held after the last reading; for
+        proof the last change alone.
     """
-    if kind not in ("weigh", "book", "wait"):
+    if kind not in ("weigh", "book", "wait", "prove"):
         return document
     tree = json.loads(document)
     tree.pop("complaint", None)
     events = [event for event in tree.pop("events", ()) if event["kind"] != "note"]
+    if kind == "prove":
+        events = [event for event in events if event["kind"] == "change"][-1:]
     while kind == "weigh" and events and events[-1]["kind"] in ("force", "release"):
         events.pop()
     return json.dumps({**tree, "events": events} if events else tree, ensure_ascii=False, sort_keys=True)
@@ -72,12 +75,14 @@ def essence(kind: str, document: str) -> str:
 def run(kind: str, document: str, system: UnitSystem, more: dict[str, Any] | None = None) -> dict[str, Any]:
     """Do one job; errors come back as `Failed`."""
     from wringout.errors import DataError, InputError
+    from wringout.web.proof_job import prove
     from wringout.web.trend_job import trend
 
     works = {
         "weigh": weigh,
         "book": book,
         "wait": wait,
+        "prove": prove,
         "trend": trend,
         "history": history,
         "learn": learn,

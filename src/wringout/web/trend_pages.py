@@ -13,14 +13,15 @@ from starlette.datastructures import UploadFile
 from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 
+from wringout.documents.call import Change
 from wringout.errors import InputError
 from wringout.showing.words import pretty
 from wringout.web.desk import Here, now_text
 from wringout.web.jobs import Failed
-from wringout.web.pages import Problem, back, form_of, page, session, shared, system_for, text_of
+from wringout.web.pages import Problem, Shared, back, form_of, page, session, shared, system_for, text_of
 from wringout.web.weigher import Job
 
-__all__ = ["series", "trend", "trend_keep", "trends"]
+__all__ = ["inline", "log_file", "logs", "series", "trend", "trend_keep", "trends"]
 
 MOST = 25_000_000
 MARK = "trend"
@@ -36,16 +37,18 @@ async def trends(request: Request, problems: tuple[Problem, ...] = ()) -> Respon
         here=here,
         tab="call",
         title="Trends",
-        files=_files(here),
+        files=logs(here),
         problems=problems,
     )
 
 
-def _files(here: Here) -> list[dict[str, str]]:
+def logs(here: Here) -> list[dict[str, str]]:
+    """The logs of a call, in the order in which they came."""
     return [
         {"sha256": line.body["sha256"], "name": line.body["name"]}
         for line in here.folded.attachments
         if line.body.get("type") in ("text/plain", "application/vnd.apache.parquet")
+        and not line.body["name"].lower().endswith(".json")
     ]
 
 
@@ -74,11 +77,9 @@ async def trend_keep(request: Request) -> Response:
     return back(f"/calls/{call_id}/trends/{kept}", request)
 
 
-def _job(request: Request, here: Here) -> tuple[Job, str]:
-    """The work on one log; the worker reads it from a file of its own."""
-    everything = shared(request)
-    sha256 = request.path_params["sha256"]
-    name = next((f["name"] for f in _files(here) if f["sha256"] == sha256), None)
+def log_file(everything: Shared, here: Here, sha256: str) -> tuple[Path, str]:
+    """A log of a call as a file, from which the worker reads it, and its name."""
+    name = next((f["name"] for f in logs(here) if f["sha256"] == sha256), None)
     if name is None:
         raise InputError("there is nothing of that name in this call", "trend")
     content = everything.desk.content(sha256)
@@ -91,6 +92,14 @@ def _job(request: Request, here: Here) -> tuple[Job, str]:
     path = folder / f"{sha256}{ending}"
     if not path.is_file():
         path.write_bytes(content.data)
+    return path, name
+
+
+def _job(request: Request, here: Here) -> tuple[Job, str]:
+    """The work on one log."""
+    everything = shared(request)
+    sha256 = request.path_params["sha256"]
+    path, name = log_file(everything, here, sha256)
     unit_id = here.folded.unit_id
     document = everything.desk.store.unit_text(unit_id) if unit_id else ""
     system = system_for(request, here.call.unit)
@@ -110,7 +119,7 @@ async def trend(request: Request) -> Response:
         found = await job.within(8.0 if part else 0.25)
     except Failed as error:
         problems = (Problem(error.message),)
-    pictures = [Markup(_inline(f["picture"], k)) for k, f in enumerate(found["findings"])] if found else []
+    pictures = [Markup(inline(f["picture"], k)) for k, f in enumerate(found["findings"])] if found else []
     return page(
         request,
         "trend_part.html" if part else "trend.html",
@@ -122,13 +131,15 @@ async def trend(request: Request) -> Response:
         pictures=pictures,
         pending=found is None and not problems,
         as_part=part,
+        changed=any(isinstance(event, Change) for event in here.call.events),
+        sha256=request.path_params["sha256"],
         seconds=job.seconds,
         part=f"/calls/{here.id}/trends/{request.path_params['sha256']}",
         problems=problems,
     )
 
 
-def _inline(picture: str, number: int) -> str:
+def inline(picture: str, number: int) -> str:
     """A picture within a page: its ids made its own, and no address in it."""
     text = picture.replace(' xmlns="http://www.w3.org/2000/svg"', "")
     text = re.sub(r">([^<]+)<", lambda words: f">{pretty(words[1])}<", text)

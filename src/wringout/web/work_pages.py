@@ -187,7 +187,9 @@ async def wait(request: Request) -> Response:
     work = _Work(request)
     acting = [e for e in work.here.call.events if isinstance(e, Force | Release | Change)]
     if not acting:
-        return work.page("wait", "Wait", "next", found=None, pending=False, problems=(), none=True, rows=[])
+        return work.page(
+            "wait", "Wait", "next", found=None, pending=False, problems=(), nothing=True, rows=[]
+        )
     state = await work.find("wait")
     state.pop("before", None)
     rows = []
@@ -215,7 +217,7 @@ async def wait(request: Request) -> Response:
                     "half_words": span(p["half"]) if p["half"] is not None else "over 24 h",
                 }
             )
-    return work.page("wait", "Wait", "next", none=False, rows=rows, now=now_text(), **state)
+    return work.page("wait", "Wait", "next", nothing=False, rows=rows, now=now_text(), **state)
 
 
 async def history(request: Request) -> Response:
@@ -223,7 +225,7 @@ async def history(request: Request) -> Response:
     work = _Work(request)
     earlier = work.shared.earlier.of(work.here)
     if not earlier and not work.here.call.events:
-        return work.page("history", "History", "call", found=None, pending=False, problems=(), none=True)
+        return work.page("history", "History", "call", found=None, pending=False, problems=(), nothing=True)
     learn = learning(work.shared, work.here)
     state = await work.find("history", {"earlier": [one.document for one in earlier]})
     state.pop("before", None)
@@ -236,4 +238,4 @@ async def history(request: Request) -> Response:
         else:
             state["pending"] = state["pending"] or learned is None
             verdicts = learned["verdicts"] if learned else {}
-    return work.page("history", "History", "call", none=False, verdicts=verdicts, **state)
+    return work.page("history", "History", "call", nothing=False, verdicts=verdicts, **state)
