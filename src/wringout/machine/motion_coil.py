@@ -269,8 +269,15 @@ class ChilledCoil(_Surface):
         self.design = design
         self.loose_fields = {**fields, "chilled_stuck": np.full(1, np.nan)}
         wide = np.atleast_1d(np.asarray(supply, dtype=np.float64))
-        self.flow = Airflows(wide, 0.0 * wide, wide / design.air_flow)
         self.water_in = design.chilled_in + p["chilled_in_shift"] + p["chilled_warm"]
+        self.cold: Number = self.water_in
+        if n.many:  # each machine twice, at its stem and a little on, in one look at the settled coil
+            wide, self.cold = np.tile(wide, 2), np.tile(self.water_in, 2)
+            self.loose_fields = {
+                name: np.tile(array, 2) if array.shape[0] > 1 else array
+                for name, array in self.loose_fields.items()
+            }
+        self.flow = Airflows(wide, 0.0 * wide, wide / design.air_flow)
         self.bypass = n.exp(-self.units)
         self.stuck, self.stuck_at = p["chilled_is_stuck"], p["chilled_stuck"]
         self.stem = self.zero
@@ -317,16 +324,17 @@ class ChilledCoil(_Surface):
             nothing,
         ).air
         # air as warm as the water: nothing to divide by, and nothing to take
-        return np.asarray(np.maximum(coil.total, 0.0) / np.maximum(coil.surface - self.water_in, 0.02))
+        return np.asarray(np.maximum(coil.total, 0.0) / np.maximum(coil.surface - self.cold, 0.02))
 
     def _pull_of_many(self, t: Array, w: Array) -> Array:
         self._age += self.step
         stem = self.stem
         if self._age >= LOOK_TIME or np.abs(stem - self._stem_then).max() > STEM_NEAR:
             ahead = np.where(stem < 0.5, stem + STEM_NEAR, stem - STEM_NEAR)
-            first = self._pull(t, w, stem)
+            both = self._pull(np.tile(t, 2), np.tile(w, 2), np.concatenate([stem, ahead]))
+            first, then = both.reshape(2, -1)
             self._pull_then, self._stem_then = first, stem
-            self._pull_slope = (self._pull(t, w, ahead) - first) / (ahead - stem)
+            self._pull_slope = (then - first) / (ahead - stem)
             self._age = 0.0
         return np.asarray(np.maximum(self._pull_then + self._pull_slope * (stem - self._stem_then), 0.0))
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from wringout.errors import InputError
 from wringout.physics.air_constants import (
@@ -188,11 +188,12 @@ def apparatus_dew_point(
         return ApparatusDewPoint(dry_bulb - (dry_bulb - t_out) / 0.9, 0.1)
     slope = (humidity_ratio - w_out) / (dry_bulb - t_out)
 
-    def surplus(t: float) -> float:
-        return humidity_ratio - slope * (dry_bulb - t) - float(saturated_humidity_ratio(t, pressure))
+    def surplus(t: ArrayLike) -> Array:
+        there = np.asarray(t, dtype=np.float64)
+        return humidity_ratio - slope * (dry_bulb - there) - saturated_humidity_ratio(there, pressure)
 
     step = np.linspace(t_out, t_out - 30.0, 121)
-    over = np.array([surplus(float(t)) for t in step])
+    over = surplus(step)
     crossing = np.flatnonzero((over[:-1] < 0) & (over[1:] >= 0))
     if crossing.size == 0:
         raise InputError(
