@@ -39,7 +39,7 @@ types: $(VENV)/.test  ## mypy, strict
 
 pytest: $(VENV)/.test  ## the tests alone, on all cores; ARGS="-k valve" narrows them
 	@bash scripts/browser.sh
-	OMP_NUM_THREADS=1 OPENBLAS_NUM_THREADS=1 $(BIN)/pytest --numprocesses auto --dist loadfile $(ARGS)
+	OMP_NUM_THREADS=1 OPENBLAS_NUM_THREADS=1 $(BIN)/pytest --numprocesses auto --dist loadfile --no-loadscope-reorder $(ARGS)
 
 bench: $(VENV)/.test  ## speed, against a general-purpose library on the same arrays
 	$(BIN)/python scripts/bench.py $(ARGS)

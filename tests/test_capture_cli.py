@@ -82,7 +82,7 @@ def test_the_demo_records_into_a_call(tmp_path: Path) -> None:
     with open_store(place) as store:
         unit = store.save_unit(RECLAIM, author="Ana", device="van")
         call = store.open_call(unit, "fog", author="Ana", device="van")
-    words = ["--demo", "--speed", "60", "--watch", "2 min", "--every", "30 s", "--for", "10 min", "--json"]
+    words = ["--demo", "--speed", "60", "--watch", "1 min", "--every", "30 s", "--for", "4 min", "--json"]
     words += ["--call", call, "--store", str(place), "--by", "Ana"]
     done = subprocess.run(
         command(str(tmp_path / "live.csv"), *words),

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 
+from conftest import LONG_FIRST
 from wringout import __version__, nomenclature
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -53,6 +54,11 @@ TEXTS = {name: text for name in FILES if name not in LOCKS and (text := text_of(
 def hits(pattern: str, text: str) -> list[str]:
     seen = re.compile(pattern, re.IGNORECASE)
     return [f"{n}: {line.strip()[:90]}" for n, line in enumerate(text.splitlines(), 1) if seen.search(line)]
+
+
+def test_the_files_that_are_taken_up_first_are_there() -> None:
+    assert set(LONG_FIRST) <= {path.name for path in (ROOT / "tests").rglob("test_*.py")}
+    assert len(LONG_FIRST) == len(set(LONG_FIRST))
 
 
 def test_there_is_something_to_look_through() -> None:
