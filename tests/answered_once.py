@@ -1,4 +1,4 @@
-"""Answers that many commands ask for again and again, computed once for each content.
+"""Answers that many tests and commands ask for again and again, computed once for each content.
 
 Weighing a call and proving a repair take a second or so and are pure: the same call, log and generator give
 the same answer, which tests/test_weighing_answer.py and tests/test_cli_weigh.py hold. A test that runs
@@ -10,9 +10,9 @@ from __future__ import annotations
 import pickle
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from functools import wraps
+from functools import cache, wraps
 from inspect import signature
-from typing import Any
+from typing import Any, ParamSpec, TypeVar
 
 import numpy as np
 import pytest
@@ -25,12 +25,26 @@ from wringout.report import findings
 from wringout.sweep import suspects
 from wringout.weighing import answer
 
-__all__ = ["WEIGHED", "answered_once"]
+__all__ = ["WEIGHED", "answered_once", "once"]
 
+P, T = ParamSpec("P"), TypeVar("T")
 MOST = 40  # answers kept of each kind; one holds some megabytes
 
 
-def _once(function: Callable[..., Any]) -> Callable[..., Any]:
+def once(function: Callable[P, T]) -> Callable[P, T]:
+    """Cache a function of plain arguments, for which one left out is the same as its default given."""
+    kept, takes = cache(function), signature(function)
+
+    @wraps(function)
+    def asked(*given: P.args, **named: P.kwargs) -> T:
+        bound = takes.bind(*given, **named)
+        bound.apply_defaults()
+        return kept(*bound.args, **bound.kwargs)
+
+    return asked
+
+
+def _by_content(function: Callable[..., Any]) -> Callable[..., Any]:
     """The function, which looks first whether it was asked the same, byte for byte, by this process."""
     kept: dict[bytes, tuple[Any, list[Any]]] = {}
 
@@ -56,7 +70,7 @@ def _once(function: Callable[..., Any]) -> Callable[..., Any]:
     return asked
 
 
-WEIGHED, PROVEN = _once(answer.weigh), _once(acceptance.prove)
+WEIGHED, PROVEN = _by_content(answer.weigh), _by_content(acceptance.prove)
 # every module that holds one of them by name; the commands take them from the first of each
 WEIGHING = (answer, telling, differences, learning, review, findings, suspects)
 PROVING = (acceptance, findings)

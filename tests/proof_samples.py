@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from datetime import UTC, datetime
-from functools import cache
 from pathlib import Path
 
 import numpy as np
 import polars as pl
 
+from answered_once import once
 from motion_cases import UNITS, machine, nominal, one_cause
 from motion_trends import DAY, START, loads_of, made, weather_of
 from trend_samples import with_values
@@ -23,7 +23,7 @@ MENDED_AT = datetime.fromtimestamp(MENDED, UTC).replace(tzinfo=None)
 FAULT = "compressor-out"
 
 
-@cache
+@once
 def days(left: tuple[str, ...] = (), asks: bool = True, moisture: float = 0.75) -> TrendTable:
     """A day with a compressor out, then one and a half with what is left of it, or of something else."""
     d = machine(KIND)

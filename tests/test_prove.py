@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from click.testing import CliRunner
 
-from answered_once import answered_once
+from answered_once import answered_once, once
 from motion_cases import machine, nominal, one_cause, unit
 from motion_trends import DAY, START, loads_of, made, weather_of
 from proof_samples import END, FAULT, KIND, MENDED, MENDED_AT, days, in_per_cent, written
@@ -32,7 +32,7 @@ def call_of(cause: str | None = FAULT) -> Call:
     return Call(unit=unit(KIND), complaint="", events=(change,))
 
 
-@cache
+@once
 def answer(left: tuple[str, ...] = (), asks: bool = True, cause: str | None = FAULT) -> Proof:
     return prove(call_of(cause), days(left, asks), Settings.of(unit(KIND)), np.random.default_rng(0))
 

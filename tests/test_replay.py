@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -11,6 +10,7 @@ import polars as pl
 import pytest
 from click.testing import CliRunner
 
+from answered_once import once
 from motion_cases import UNITS, unit
 from motion_trends import DAY, START, loads_of, made
 from trend_samples import with_values, without
@@ -24,12 +24,12 @@ from wringout.trends.table import TrendTable
 KIND = "modulating reclaim"
 
 
-@cache
+@once
 def days(causes: tuple[tuple[str, float], ...] = (), moisture: float = 1.0) -> TrendTable:
     return made(KIND, causes, 2.0, loads=loads_of(2.0, moisture))
 
 
-@cache
+@once
 def ran(cause: str, there: bool = True, moisture: float = 1.0) -> Replay:
     table = days(((cause, 0.5),) if there else (), moisture)
     return replay(table, unit(KIND), cause, np.random.default_rng(0), 16, 160)
