@@ -89,8 +89,8 @@ def test_the_pages_say_from_which_visits_and_show_the_answer_without(season: Sea
     shares = r'<th scope="row">([^<]+)</th><td>([^<]+)'
     assert re.findall(shares, without) != re.findall(shares, season.app.page(f"{one}/suspects"))
     history = season.app.page(f"{one}/history")
-    assert "Proven, and used: its readings" in history
-    assert "Not used as proven: 0 readings after the last change" in history
+    assert "Proven by its readings, and used" in history
+    assert "Not counted as proven: 0 readings after the last change" in history
 
 
 def test_a_unit_is_learned_once_until_its_earlier_visits_change(season: Season) -> None:

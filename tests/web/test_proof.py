@@ -15,7 +15,7 @@ from playwright.sync_api import Browser, expect
 from motion_cases import UNITS
 from proof_samples import FAULT, KIND, MENDED_AT, days, in_per_cent, written
 from test_cli_weigh import good
-from web.browsing import in_cache, kept, listened, phone, settled, tapped
+from web.browsing import in_cache, kept, listened, phone, settled, tapped, until
 from web.client import AFTER, FIRST, Client, first_view
 from wringout.web.jobs import essence
 
@@ -162,10 +162,10 @@ def test_on_a_phone_it_is_found_and_accessible_by_day_and_night(
     context.close()
 
 
-def test_a_verdict_that_was_seen_opens_again_without_a_connection(
+def test_a_verdict_that_was_seen_opens_again_without_a_connection_and_is_kept_once_there_is_one(
     client: Client, address: str, repair: Repair, chromium: Browser
 ) -> None:
-    path = f"{repair.call}/proof"
+    path = repair.proof("wet")
     client.wait_for(path)
     context = phone(chromium, address)
     page = context.new_page()
@@ -175,6 +175,12 @@ def test_a_verdict_that_was_seen_opens_again_without_a_connection(
     in_cache(page, path)
     context.set_offline(True)
     page.goto(path)
-    expect(page.locator(".verdict")).to_contain_text("Proven.")
+    expect(page.locator(".verdict")).to_contain_text("Not proven.")
     expect(page.locator("#kept-at")).to_contain_text("As kept on this phone")
+    tapped(page.get_by_role("button", name="Keep this verdict with the call"))
+    expect(page.locator("#queue")).to_contain_text("proof: not proven")
+    context.set_offline(False)
+    until(page, "window.wringoutQueue.all().then((entries) => entries.length === 0)")
+    page.reload()
+    expect(page.locator(".kept")).to_have_text("Kept with the call.")
     context.close()

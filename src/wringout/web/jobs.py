@@ -148,7 +148,10 @@ def learn(document: str, system: UnitSystem, more: dict[str, Any]) -> dict[str, 
     return {
         "fingerprint": fingerprint_text(fingerprint) if fingerprint is not None else "",
         "verdicts": {
-            one.visit.first.isoformat(): {"proven": one.learned is not None, "why": one.why}
+            one.visit.first.isoformat(): {
+                "proven": one.learned.proven if one.learned is not None else "",
+                "why": one.why,
+            }
             for one in verdicts
         },
     }
