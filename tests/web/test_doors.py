@@ -10,7 +10,7 @@ import shutil
 import ssl
 import subprocess
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -246,10 +246,14 @@ def test_a_server_that_is_ended_leaves_no_process_behind(tmp_path: Path) -> None
                 found += f"HOME={tmp_path}\0".encode() in place.read_bytes()
         return found
 
+    def comes(true: Callable[[], bool]) -> bool:
+        """Whether it is so within half a minute: the tests may share a busy machine."""
+        for _ in range(300):
+            if true():
+                return True
+            time.sleep(0.1)
+        return False
+
     with served(tmp_path):
-        assert left() >= 2, "the server and a worker"
-    for _ in range(50):
-        if not left():
-            break
-        time.sleep(0.1)
-    assert left() == 0
+        assert comes(lambda: left() >= 2), "the server and a worker"
+    assert comes(lambda: left() == 0)
