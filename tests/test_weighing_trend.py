@@ -19,6 +19,7 @@ import numpy as np
 import pytest
 
 import units
+from answered_once import once
 from logged_units import START, Logged, logged
 from weighing_tools import Look, hypotheses_of, simulate, thorough
 from wringout.catalogue.points import sigma
@@ -55,7 +56,7 @@ def shown(*wrong: str) -> TrendEvidence:
     return trend_evidence(made()[wrong].trend, BOILER)
 
 
-@cache
+@once
 def answer(wrong: tuple[str, ...], readings: bool, trend: bool) -> Answer:
     one = made()[wrong]
     call = one.call if readings else Call(unit=BOILER)
