@@ -245,7 +245,7 @@ def filled(client: Client, folder: Path) -> tuple[str, str, str]:
     other = client.seen[-1].removesuffix("/readings")
     clock(14, 55)
     call = client.open_call("Cold fog over the ice from noon on; the boards drip.")
-    events = demo_events("call-7.yaml")
+    events = demo_events("call-5.yaml")
     client.read(call, events[:-1])
     client.wait_for(f"{call}/suspects")
     client.read(call, events[-1:])

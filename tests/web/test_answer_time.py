@@ -14,14 +14,12 @@ from web.server import DEMO
 from wringout.web import jobs
 
 
-@pytest.mark.parametrize(
-    ("name", "readings"),
-    [("call-1-walk-up.yaml", 13), ("call-7.yaml", 19), ("call-final.yaml", 34)],
-)
-def test_a_reading_is_answered_within_two_seconds_of_the_processor(name: str, readings: int) -> None:
+@pytest.mark.parametrize("name", ["call-1-walk-up.yaml", "call-5.yaml", "call-final.yaml"])
+def test_a_reading_is_answered_within_two_seconds_of_the_processor(name: str) -> None:
     tree = yaml.load((DEMO / name).read_text(encoding="utf-8"), Loader=yaml.BaseLoader)
     tree["unit"] = yaml.load((DEMO / "unit.yaml").read_text(encoding="utf-8"), Loader=yaml.BaseLoader)
     document = json.dumps(tree)
+    readings = sum(event["kind"] == "reading" for event in tree["events"])
     jobs.warm()  # as the worker is before the first reading comes
     spent = []
     for _ in range(2):

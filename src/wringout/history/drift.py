@@ -16,6 +16,7 @@ _KEEPS, _SETTLES, _MOVES, _DAY = 0.08, 0.2, 0.5, 0.9
 _SHARES = {
     "air_ratio": _SETTLES,  # belts and filters
     "outdoor_ratio": 0.35,  # linkages, and wind on the louvre
+    "outdoor_follows": _SETTLES,
     "fan_heat_ratio": _KEEPS,
     "fan_current_ratio": _SETTLES,  # the mains' voltage
     "filter_ratio": _MOVES,  # another set of filters

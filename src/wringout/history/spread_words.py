@@ -9,6 +9,7 @@ __all__ = ["spread_words"]
 _WORDS = {
     "air_ratio": "supply airflow",
     "outdoor_ratio": "outdoor airflow",
+    "outdoor_follows": "how far outdoor air follows the fan",
     "fan_heat_ratio": "heat of the fan",
     "fan_current_ratio": "current of the fan",
     "filter_ratio": "pressure drop of the filter when clean",

@@ -32,8 +32,20 @@ from wringout.physics.moist_air import (
 )
 from wringout.physics.valve import equal_percentage, installed
 
-__all__ = ["Airflows", "Cooling", "Mixed", "airflows", "condensing_over_outdoor", "cool", "fan_rise", "mix"]
+__all__ = [
+    "Airflows",
+    "Cooling",
+    "Mixed",
+    "airflows",
+    "condensing_over_outdoor",
+    "cool",
+    "fan_rise",
+    "intake",
+    "mix",
+]
 
+OUTDOOR_FOLLOWS = 0.5  # exponent by which outdoor air follows the fan: 0 it stays, 1 it goes along; judgement
+MOST_DRAWN = 1.2  # of the healthy flow, above which a faster fan draws no more outdoor air; judgement
 AFTER_FILTER_EXPONENT = 2.0  # a clogged filter and its duct resist with the square of the flow
 CIRCUIT_EXPONENT = (
     0.25  # how the coil's air side loses with circuits that stand still: fins still conduct; judgement
@@ -107,10 +119,30 @@ def airflows(design: Design, p: Values, c: Conditions) -> Airflows:
     ratio = p["air_ratio"] * p["fan_speed_ratio"] * p["filter_flow_ratio"] * p["dirt_flow_ratio"]
     supply = design.air_flow * ratio
     outdoor_density = design.pressure / (287.042 * (c.outdoor_t + 273.15) * 1.012)
-    volume = design.unit.air.outdoor_airflow * p["outdoor_ratio"] * p["damper_ratio"]
-    # the outdoor share is fixed by pressures at the mixing box: a slow fan draws less of both
-    outdoor = np.minimum(volume * outdoor_density * np.minimum(p["fan_speed_ratio"], 1.2), 0.98 * supply)
-    return Airflows(supply, outdoor, ratio)
+    volume = design.unit.air.outdoor_airflow * intake(p)
+    return Airflows(supply, np.minimum(volume * outdoor_density, 0.98 * supply), ratio)
+
+
+def intake(p: Values) -> Array:
+    """Outdoor air against what the unit document says [-].
+
+    Parameters
+    ----------
+    p : Values
+
+    Returns
+    -------
+    array
+
+    Notes
+    -----
+    When the fan moves less, by its speed or by what clogs its way, the mixing box draws less on both dampers
+    and outdoor air falls with the total; where exhaust, stack or wind drive it, it stays. Which of the two
+    is not in the document: the exponent between them is one of the unit's unknowns.
+    """
+    moved = np.minimum(p["fan_speed_ratio"] * p["filter_flow_ratio"] * p["dirt_flow_ratio"], MOST_DRAWN)
+    follows = np.clip(OUTDOOR_FOLLOWS + p["outdoor_follows"], 0.0, 1.0)
+    return np.asarray(p["outdoor_ratio"] * p["damper_ratio"] * moved**follows)
 
 
 def mix(design: Design, p: Values, c: Conditions, flow: Airflows) -> Mixed:

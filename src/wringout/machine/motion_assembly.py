@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from wringout.machine.air_side import FOG_STEPS, fan_rise
+from wringout.machine.air_side import FOG_STEPS, fan_rise, intake
 from wringout.machine.closed import Closed
 from wringout.machine.conditions import Conditions
 from wringout.machine.design import Design
@@ -104,9 +104,7 @@ class Assembly:
         self.supply = supply
         self.outdoor = (
             design.unit.air.outdoor_airflow
-            * p["outdoor_ratio"]
-            * p["damper_ratio"]
-            * n.least(p["fan_speed_ratio"], 1.2)
+            * (intake(self.fields) if n.many else float(intake(self.fields)[0]))
             * (design.pressure / (287.042 * 1.012))
         )
         self.return_rise = p["return_rise"]

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from wringout.machine.air_side import Airflows, Cooling, Mixed, fan_rise
+from wringout.machine.air_side import Airflows, Cooling, Mixed, fan_rise, intake
 from wringout.machine.conditions import Conditions
 from wringout.machine.design import Design
 from wringout.machine.motion_loop import source_terms
@@ -141,8 +141,7 @@ class Trace:
         supply = np.broadcast_to(d.air_flow * ratio, outdoor_t.shape)
         outdoor_w = saturated_humidity_ratio(np.minimum(dew, outdoor_t), d.pressure)
         density = d.pressure / (287.042 * (outdoor_t + 273.15) * 1.012)
-        volume = d.unit.air.outdoor_airflow * p["outdoor_ratio"] * p["damper_ratio"]
-        outdoor = np.minimum(volume * density * np.minimum(p["fan_speed_ratio"], 1.2), 0.98 * supply)
+        outdoor = np.minimum(d.unit.air.outdoor_airflow * intake(p) * density, 0.98 * supply)
         flow = Airflows(supply, outdoor, np.broadcast_to(ratio, outdoor_t.shape))
         return_t = state["space_t"] + p["return_rise"]
         mixed = Mixed(outdoor_w, state["space_w"], return_t, state["mixed_t"], state["mixed_w"], 0.0 * supply)

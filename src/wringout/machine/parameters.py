@@ -124,6 +124,7 @@ def spreads(design: Design) -> tuple[Spread, ...]:
         rows.append(Spread("hot_gas_ratio", "ratio", 0.12, _PARTS))
     if design.unit.reheat.valve.characteristic == "equal_percentage":
         rows.append(Spread("rangeability_ratio", "ratio", 0.25, "catalogues: 30 to 50"))
+    rows.append(Spread("outdoor_follows", "shift", 0.35, "fan or building may drive outdoor air: judgement"))
     return tuple(rows)
 
 
