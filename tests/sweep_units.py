@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 import polars as pl
 
-from motion_cases import UNITS, healthy, machine
+from motion_cases import UNITS, healthy, machine, nominal
 from wringout.machine.acts import ACTS, variants
 from wringout.machine.motion import Loads, Weather, run
 from wringout.trends.table import DAY, HOUR, TrendTable
@@ -42,14 +42,19 @@ def fleet(
     step: float = 30.0,
     record: float = 300.0,
     under: float = 3.5,
+    alike: bool = False,
 ) -> list[Run]:
     """Run units of one kind, one for each entry of ``wrong`` (``valve-stuck``, or ``setpoint-wrong/1`` for
     its second way), in weather whose dew point stays so many
-    kelvins under the design day's on average, and log their displays in tenths."""
+    kelvins under the design day's on average, and log their displays in tenths. Units that are ``alike`` are
+    at their schedule: nothing but their causes tells them apart."""
     rng = np.random.default_rng(seed)
     d = machine(kind)
     count = len(wrong)
-    values = healthy(d, count, rng)
+    if alike:
+        values = {name: np.repeat(array, count) for name, array in nominal(d).items()}
+    else:
+        values = healthy(d, count, rng)
     values["hand_command"] = np.full(count, 0.6)
     for i, causes in enumerate(wrong):
         for cause, _, way in (told.partition("/") for told in causes):
