@@ -55,6 +55,9 @@ def test_its_settled_end_is_the_settled_whole_within_half_a_per_cent(kind: str) 
     quiet = (
         calm & (np.ptp(found["space.t"], axis=1) < 0.02) & (np.ptp(found["shown.dew_point"], axis=1) < 0.02)
     )
+    # water left on a coil that hardly dries air goes back into it for days
+    water = trace.states["water"][-24:]
+    quiet &= np.ptp(water, axis=0) < 0.01 * storage(d).retained
     assert quiet.sum() >= 0.75 * calm.sum()
     # the smooth edge of the settled machine's flow switch is no state of rest
     if d.loop is not None:
