@@ -52,8 +52,8 @@ from wringout.weighing.next_check import SETTLE_MINUTES
 
 chance = np.random.default_rng
 HOMES = Path(__file__).resolve().parent.parent / "src" / "wringout" / "demo"
-PLAIN = 2  # with level 1 and the ice hall: a plugged strainer
-# numbers of level 2 whose machines differ: faults of signal, water, sensors, source, valve and building
+PLAIN = 2  # with level 1 and the ice hall: a fault of the water that the next checks find
+# numbers of level 2 whose machines differ: faults of control, water, sensor, fan, filter and building
 SOME = range(6)
 
 
@@ -112,9 +112,11 @@ def test_levels_and_counts_hide_what_they_say() -> None:
     assert {len(draw(unit, seed, chance, 3).causes.parts) for seed in range(30)} == {2, 3}
     for count in range(4):
         assert {len(draw(unit, seed, chance, 2, count).causes.parts) for seed in range(10)} == {count}
-    hidden = begun(PLAIN, 1)[1]
-    assert hidden.causes.causes == ("strainer-plugged",)
-    assert not hidden.slips
+    for seed in (PLAIN, 5, 10):
+        hidden = begun(seed, 1)[1]
+        assert len(hidden.causes.causes) == 1
+        assert not hidden.slips
+    assert begun(PLAIN, 3)[1].slips
     with pytest.raises(InputError, match="no level 4"):
         draw(unit, 1, chance, 4)
     with pytest.raises(InputError, match="4 causes"):
@@ -247,7 +249,9 @@ def test_gauges_on_a_stage_that_stands_still_show_nothing() -> None:
 # -------------------------------------------------------------------------------------------- repairs
 
 
-@pytest.mark.parametrize("seed", [0, 3, 6])
+# faults that show as the unit runs, in rooms that are dry again within a day, with healthy machines whose
+# stages do not take turns: a machine that does is at another moment of its turn than the one beside it
+@pytest.mark.parametrize("seed", [3, 6, 8])
 def test_mending_what_is_hidden_brings_the_healthy_readings_back(seed: int) -> None:
     session, hidden = begun(seed)
     well = replace(hidden, causes=HEALTHY, severities=())
@@ -329,15 +333,17 @@ def test_what_was_said_first_is_what_stays_said() -> None:
 
 
 def test_a_whole_session_ends_with_what_was_hidden_and_no_marks(tmp_path: Path) -> None:
+    (cause,) = begun(PLAIN, 1)[1].causes.causes
     lines = "read strainer.drop\nname pump-weak\n"
     done = practise(tmp_path, lines, "--seed", str(PLAIN), "--level", "1")
     assert done.exit_code == 0
     flat = " ".join(done.output.split())
-    assert "Hidden and not named: strainer-plugged." in flat
+    assert f"Hidden and not named: {cause}." in flat
     assert "Named and not hidden: pump-weak." in flat
     assert "INVENTED, FOR LEARNING" in flat
     assert "You took 21.5 min" in flat
-    assert re.search(r"The way of the next check took [\d.]+ min and came to Loop strainer plugged", flat)
+    found = re.escape(causes()[cause].title)
+    assert re.search(rf"The way of the next check took [\d.]+ min and came to {found}", flat)
     assert not re.search(r"\bscore|\bgrade|out of ten|well done|correct!|congrat", flat, re.I)
     over = (tmp_path / "a.yaml").read_text()
     assert over.endswith("  - {name: pump-weak}\n")
@@ -345,10 +351,11 @@ def test_a_whole_session_ends_with_what_was_hidden_and_no_marks(tmp_path: Path) 
 
 def test_the_review_as_a_document_holds_the_same_figures(way: tuple[Session, Hidden, list[Step]]) -> None:
     session, hidden, steps = way
-    ended = act(walked_up(session, hidden), hidden, Act("name", "strainer-plugged"))
+    (cause,) = hidden.causes.causes
+    ended = act(walked_up(session, hidden), hidden, Act("name", cause))
     review = review_document(ended, hidden, steps[:1], steps)
     assert review["format"] == "wringout-practise-review/1"
-    assert [one["cause"] for one in review["hidden"]] == review["named"] == ["strainer-plugged"]
+    assert [one["cause"] for one in review["hidden"]] == review["named"] == [cause]
     assert review["minutes"] == review["own"][0]["minutes"] == 15.5
     assert review["more_likely_than_not_at"] is None
     assert review["best_minutes"] == steps[-1].minutes
@@ -506,9 +513,10 @@ def test_the_page_shows_what_the_program_answers(tmp_path: Path, monkeypatch: py
     page = (Path(__file__).resolve().parent.parent / "docs" / "practise.md").read_text(encoding="utf-8")
     lines = re.findall(r"```text\n(.*?)```", page, re.S)[0]
     told = re.findall(r"```console\n(.*?)```", page, re.S)[0]
+    (options,) = re.findall(r"`wringout practise monday\.yaml (.*?) < lines`", page)
     monkeypatch.setenv("COLUMNS", "80")
     acts = "".join(line for line in lines.splitlines(keepends=True) if not line.startswith("name"))
-    done = practise(tmp_path, acts, "--seed", "23", "--level", "1")
+    done = practise(tmp_path, acts, *options.split())
     answers = done.output.partition("Kept in")[0]
     assert answers.count("\n") > 40
     assert told.startswith(answers)
