@@ -61,17 +61,21 @@ def logged(
     days: float = 1.0,
     severity: float | None = None,
     warmer: float = 0.0,
+    sensors_alike: bool = False,
 ) -> list[Logged]:
     """Let healthy machines with causes in them run through summer days, and log what their display shows.
 
     One trend for each entry of ``wrong``; each cause in a way and at a severity drawn anew, or in its
-    first way at ``severity``. ``warmer`` shifts the weather [K].
+    first way at ``severity``. ``warmer`` shifts the weather [K]. With ``sensors_alike`` the dew points
+    indoors and outdoors are off by the same.
     """
     rng = np.random.default_rng(seed)
     d = design(unit)
     count = len(wrong)
     values = healthy(d, count, rng)
     values["hand_command"] = 0.2 + 0.6 * rng.random(count)
+    if sensors_alike:
+        values["dew_offset"] = values["outdoor_dew_offset"]
     for i, causes in enumerate(wrong):
         for cause in causes:
             ways = variants(cause, unit)
