@@ -36,7 +36,7 @@ def test_a_unit_is_named_and_its_assumptions_listed(folder: Path, capsys: pytest
     assert (code, err) == (0, "")
     assert "valid unit document" in out
     assert "Unit A" in out
-    assert "dx in 2 stages; reheat by hot water from R744 reclaim" in out
+    assert "direct expansion in 2 stages; reheat by hot water from R744 reclaim" in out
     assert "8 values given, 59 assumed" in out
     assert "air.outdoor_airflow                  1200 cfm (+- 480 cfm)" in out
     assert "15 % of supply airflow" in out

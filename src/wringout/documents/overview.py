@@ -65,7 +65,7 @@ def kind_in_words(unit: Unit) -> str:
     cooling = "chilled water"
     if unit.cooling.kind == "dx":
         modulating = ", the first modulating" if unit.cooling.stages[0].modulating else ""
-        cooling = f"dx in {stages} stage{'s' if stages > 1 else ''}{modulating}"
+        cooling = f"direct expansion in {stages} stage{'s' if stages > 1 else ''}{modulating}"
     valve = unit.reheat.valve
     placement = f" {valve.placement}" if valve.placement else ""
     heat = "hot gas" if unit.source is None else f"hot water from a {unit.source.kind}"
