@@ -236,6 +236,14 @@ def curve(rows: Sequence[Scored], order: str, what: str) -> list[tuple[float, fl
 # drawn in ink of one colour, told apart by dash and mark, so that it prints and nobody needs colours
 DASHES = ("", "9 4", "2 4", "1 0 6 3")
 WIDTH, HEIGHT, LEFT, BOTTOM = 640, 380, 64, 56
+NAME = 110  # wide
+
+
+def _along(path: Sequence[tuple[float, float]]) -> list[tuple[float, float]]:
+    """Points along a drawn curve, close to each other."""
+    x, y = np.array(path).T
+    steps = np.arange(x[0], x[-1], 3.0)
+    return list(zip(steps.tolist(), np.interp(steps, x, y).tolist(), strict=True))
 
 
 def picture(rows: Sequence[Scored], what: str = "exact", said: str = "calls exactly named") -> str:
@@ -270,7 +278,8 @@ def picture(rows: Sequence[Scored], what: str = "exact", said: str = "calls exac
         "minutes of checks, mean over the calls</text>"
     )
     parts.append(f'<text x="{LEFT}" y="16">{said}</text>')
-    ends: list[float] = []
+    drawn_at: dict[str, list[tuple[float, float]]] = {}
+    names: list[tuple[float, float]] = []
     for (order, points), dash in zip(curves.items(), DASHES, strict=True):
         path = " ".join(f"{x_of(x):.1f},{y_of(y):.1f}" for x, y in points)
         wide = 2.6 if not dash else 1.6
@@ -279,11 +288,14 @@ def picture(rows: Sequence[Scored], what: str = "exact", said: str = "calls exac
             f'stroke-dasharray="{dash}"/>'
         )
         parts += [f'<circle cx="{x_of(x):.1f}" cy="{y_of(y):.1f}" r="2.4" fill="#222"/>' for x, y in points]
-        last, y = points[-1][0], y_of(points[-1][1]) + 4
-        while any(abs(y - other) < 15 for other in ends):
+        drawn_at[order] = [(x_of(x), y_of(y)) for x, y in points]
+    for order, points in drawn_at.items():
+        x, y = points[-1][0] + 8, points[-1][1]
+        others = [at for other, path in drawn_at.items() if other != order for at in _along(path)] + names
+        while any(x - 4 <= u <= x + NAME and abs(y - v) < 11 for u, v in others):
             y += 3
-        ends.append(y)
-        parts.append(f'<text x="{x_of(last) + 8:.1f}" y="{y:.1f}">{order}</text>')
+        names += [(x + k, y) for k in range(0, NAME, 10)]
+        parts.append(f'<text x="{x:.1f}" y="{y + 4:.1f}">{order}</text>')
     return "\n".join([*parts, "</svg>", ""])
 
 
