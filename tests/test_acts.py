@@ -208,11 +208,13 @@ def test_space_and_supply_sensors_and_set_points_err_either_way() -> None:
 
 
 @KINDS
-def test_a_swapped_source_shows_the_outdoor_dew_point_for_the_space(kind: str) -> None:
+def test_a_swapped_source_shows_the_outdoor_sensor_s_dew_point_for_the_space(kind: str) -> None:
     always, satisfied = variants("dew-source-swapped", design_of(UNITS[kind]).unit)
     seen = Seen(UNITS[kind], "dew-source-swapped", 0.0, full(UNITS[kind]), always)
     outdoor = design_of(UNITS[kind]).unit.space.design_day.outdoor_dew_point
-    assert about(seen.now["shown.dew_point"] - healthy_machines(UNITS[kind])["dew_offset"], outdoor, 1e-9)
+    offset = healthy_machines(UNITS[kind])["outdoor_dew_offset"]
+    assert about(seen.now["shown.dew_point"] - offset, outdoor, 1e-9)
+    np.testing.assert_array_equal(seen.now["shown.dew_point"], seen.now["shown.outdoor_dew_point"])
     # the other kind shows the space while the unit dehumidifies, which is the state settled here
     seen = Seen(UNITS[kind], "dew-source-swapped", 0.0, full(UNITS[kind]), satisfied)
     assert about(seen.rise("shown.dew_point"), 0.0, 1e-9)

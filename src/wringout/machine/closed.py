@@ -21,7 +21,7 @@ from wringout.machine.design import Design
 from wringout.machine.motion_control import COOLER_BELOW, WARM_ABOVE, stage_thresholds
 from wringout.machine.motion_room import HEATING_GRIP, HEATING_UNDER, Loads, Weather
 from wringout.machine.parameters import Array, Values
-from wringout.machine.steady import Settled, mean_condensing, read_points, settle
+from wringout.machine.steady import Settled, mean_condensing, read_points, seen_dew_point, settle
 from wringout.machine.water_side import hot_gas
 from wringout.physics.air_constants import SPECIFIC_HEAT_DRY_AIR, SPECIFIC_HEAT_VAPOUR
 from wringout.physics.room import (
@@ -107,8 +107,7 @@ def _with_flag(s: Settled, level: Level) -> dict[str, Array]:
     points["shown.dehumidifying"] = active
     shown = points["shown.dew_point"]
     resting = (s.values["dew_from_outdoor"] < -0.5) & (active < 0.5)
-    outdoor = s.conditions.outdoor_dew_point + s.values["dew_offset"]
-    points["shown.dew_point"] = np.where(resting, outdoor, shown)
+    points["shown.dew_point"] = np.where(resting, points["shown.outdoor_dew_point"], shown)
     return points
 
 
@@ -178,8 +177,7 @@ class _Whole:
         """Shown dew point over set point [K]."""
         p = self.values
         away = (p["dew_from_outdoor"] > 0.5) | ((p["dew_from_outdoor"] < -0.5) & (level.called == 0))
-        seen = np.where(away, self.outdoor_dew, dew + p["dew_error"]) + p["dew_offset"]
-        return np.asarray(seen - self.set_dew)
+        return np.asarray(seen_dew_point(p, away, dew, self.outdoor_dew) - self.set_dew)
 
     def warmer(self, t: Array) -> Array:
         """Shown space temperature over set point [K]."""

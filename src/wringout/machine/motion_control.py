@@ -154,7 +154,8 @@ class Control:
         lag = SENSOR_LAG * p["sensor_lag_ratio"]
         self.follows = 1.0 - n.exp(-step / lag)
         self.mixes = 1.0 - n.exp(-step / (MIXING_TIME * p["sensor_lag_ratio"]))
-        self.dew_error, self.dew_offset = p["dew_error"], p["dew_offset"]
+        self.dew_error = p["dew_error"] + p["dew_offset"]
+        self.outdoor_dew_offset = p["outdoor_dew_offset"]
         self.t_error = p["space_t_offset"] + p["space_t_error"]
         self.outdoor_always = p["dew_from_outdoor"] > 0.5
         self.outdoor_at_rest = n.pick(p["dew_from_outdoor"] < -0.5, 1.0, 0.0)
@@ -205,9 +206,11 @@ class Control:
     def show(self, outdoor_dew_point: Number) -> None:
         """What the display and the control work with."""
         n = self.n
+        # another sensor's value comes with that sensor's error
+        other = outdoor_dew_point + self.outdoor_dew_offset
         own = self.felt_dew + self.dew_error
-        own = n.pick(self.outdoor_at_rest * (1.0 - self.dehumidifying) > 0.5, outdoor_dew_point, own)
-        self.shown_dew = n.pick(self.outdoor_always, outdoor_dew_point, own) + self.dew_offset
+        own = n.pick(self.outdoor_at_rest * (1.0 - self.dehumidifying) > 0.5, other, own)
+        self.shown_dew = n.pick(self.outdoor_always, other, own)
         self.shown_t = self.felt_t + self.t_error
 
     def decide(self) -> None:

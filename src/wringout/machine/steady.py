@@ -6,6 +6,7 @@ from collections.abc import Collection
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from wringout.machine.air_side import (
     Airflows,
@@ -23,7 +24,7 @@ from wringout.machine.parameters import Array, Values
 from wringout.machine.water_side import Plug, Reheat, hot_gas, plug, water
 from wringout.physics.moist_air import relative_humidity
 
-__all__ = ["Settled", "read_points", "settle"]
+__all__ = ["Settled", "read_points", "seen_dew_point", "settle"]
 
 FAN_IDLE_SHARE = 0.58  # of a motor's current that stays when the fan moves no air; common practice 0.4 to 0.6
 FAN_SPEED_EXPONENT = (
@@ -121,6 +122,24 @@ def mean_condensing(design: Design, p: Values, cooling: Cooling, taken: Array) -
     return total / weight
 
 
+def seen_dew_point(p: Values, from_outdoor: NDArray[np.bool_], space: Array, outdoor: Array) -> Array:
+    """Give the dew point that the controller shows and acts on.
+
+    Parameters
+    ----------
+    p : Values
+    from_outdoor : array of bool, (samples,)
+        Where the outdoor sensor's value stands in the place of the space sensor's, with its own error.
+    space, outdoor : array, (samples,), [degC]
+
+    Returns
+    -------
+    array, (samples,), [degC]
+    """
+    own = space + p["dew_error"] + p["dew_offset"]
+    return np.asarray(np.where(from_outdoor, outdoor + p["outdoor_dew_offset"], own))
+
+
 def read_points(s: Settled, wanted: Collection[str] | None = None) -> dict[str, Array]:
     """Give what an exact instrument would read at every test point that the machine itself determines.
 
@@ -142,7 +161,7 @@ def read_points(s: Settled, wanted: Collection[str] | None = None) -> dict[str, 
     ones = np.ones_like(s.supply_t)
     volume_supply = 287.042 * (s.supply_t + 273.15) * (1 + 1.6078 * s.supply_w) / pressure
     volume_outdoor = 287.042 * (c.outdoor_t + 273.15) * (1 + 1.6078 * s.mixed.outdoor_w) / pressure
-    dew_seen = np.where(p["dew_from_outdoor"] > 0.5, c.outdoor_dew_point, c.space_dew_point + p["dew_error"])
+    dew_seen = seen_dew_point(p, p["dew_from_outdoor"] > 0.5, c.space_dew_point, c.outdoor_dew_point)
     points: dict[str, Array] = {
         "outdoor.t": c.outdoor_t * ones,
         "return.t": s.mixed.return_t * ones,
@@ -161,7 +180,7 @@ def read_points(s: Settled, wanted: Collection[str] | None = None) -> dict[str, 
         "condensate.rate": np.maximum(s.cooling.air.condensate + s.flow.supply * s.mixed.fog, 0.0),
         "reheat.signal": s.at.signal * ones,
         "reheat.stem": s.at.stem * ones,
-        "shown.dew_point": (dew_seen + p["dew_offset"]) * ones,
+        "shown.dew_point": dew_seen * ones,
         "shown.outdoor_dew_point": (c.outdoor_dew_point + p["outdoor_dew_offset"]) * ones,
         "shown.space_t": (c.space_t + p["space_t_offset"] + p["space_t_error"]) * ones,
         "shown.supply_t": s.supply_t + p["supply_t_offset"] + p["supply_t_error"],

@@ -10,7 +10,7 @@ import numpy as np
 
 from wringout.machine.parameters import Array
 from wringout.machine.room_side import room_balance
-from wringout.machine.steady import Settled
+from wringout.machine.steady import Settled, seen_dew_point
 from wringout.weighing.situation import Situation
 
 __all__ = ["TERMS", "consistency"]
@@ -50,8 +50,7 @@ def consistency(s: Settled, at: Situation, settled: bool = True) -> dict[str, Ar
     active = at.read("shown.dehumidifying")
     read_stages = at.read("shown.stages_called")
     forced_cooling, forced_reheat = at.item == "cooling.call", at.item == "reheat.command"
-    seen_dew = np.where(p["dew_from_outdoor"] > 0.5, c.outdoor_dew_point, c.space_dew_point + p["dew_error"])
-    seen_dew = seen_dew + p["dew_offset"]
+    seen_dew = seen_dew_point(p, p["dew_from_outdoor"] > 0.5, c.space_dew_point, c.outdoor_dew_point)
     seen_t = c.space_t + p["space_t_offset"] + p["space_t_error"]
     band = unit.control.dew_point_band
     setpoint = unit.control.dew_point + p["setpoint_shift"]
