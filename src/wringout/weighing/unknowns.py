@@ -39,6 +39,7 @@ COMMAND_SHIFT = 0.8
 STAGES_SHIFT = 0.7
 STAGES_SPREAD = 0.45  # of all stages, where nothing says how many run
 MODULATION_SHIFT = 0.2
+WARM = 0.8  # K over set point from which cooling may be called for the room's temperature
 
 _SOLE_POINT = {
     # parameters that move one point only: without a reading there they need no column
@@ -322,12 +323,24 @@ def stages_of(p: Problem, s: Situation, calm: Situation | None, base: Array, shi
             p.situations[0].read("shown.dehumidifying") if calm is None else calm.read("shown.dehumidifying")
         )
         if called is not None and called < 0.5:
-            return np.zeros(1)
+            if not _warm(p, s, calm):
+                return np.zeros(1)
+            # a unit that rests may cool for the room's temperature with its first stage
+            own = most * STAGES_SPREAD * base if calm is s else STAGES_SHIFT * shift
+            return np.clip(0.5 + own, 0.0, 1.0)
         middle = most * (0.6 + STAGES_SPREAD * base)
         return np.clip(middle if calm is s else middle + STAGES_SHIFT * shift, 0.0, most)
     if not p.design.dx:
         return np.full(1, before)
     return np.clip(before + STAGES_SHIFT * shift, 0.0, most)
+
+
+def _warm(p: Problem, s: Situation, calm: Situation | None) -> bool:
+    """Whether the room may be warm enough for cooling to be called for its temperature alone."""
+    if s.item == "reheat.command" and s.to >= 0.5:
+        return True  # a quarter of an hour of full reheat warms it
+    shown = [one.read("shown.space_t") for one in (s, calm) if one is not None]
+    return any(t is not None and t > p.design.unit.control.space_t + WARM for t in shown)
 
 
 def stage_steps(at: Layout) -> list[tuple[int, float]]:
