@@ -24,9 +24,12 @@ from weighing_tools import (
     usual,
 )
 from wringout.catalogue.causes import causes
+from wringout.catalogue.points import sigma
 from wringout.documents.call import Call
 from wringout.documents.unit import Unit
 from wringout.weighing.answer import Answer, prior_of
+from wringout.weighing.situation import problem
+from wringout.weighing.unknowns import conditions, layout
 
 UNITS = {name: unit_of(text) for name, text in units.UNITS.items()}
 
@@ -230,3 +233,37 @@ def test_absurd_readings_are_called_unexplained_and_nobody_is_accused() -> None:
     found = answer(call)
     assert found.unexplained > 0.5
     assert max(found.marginals.values()) < 0.5
+
+
+def test_a_locked_out_unit_is_found_though_nobody_read_whether_it_dehumidifies() -> None:
+    call = made("locked-out").call
+    events = tuple(e for e in call.events if getattr(e, "point", "") != "shown.dehumidifying")
+    assert len(events) < len(call.events)
+    unread = call.model_copy(update={"events": events})
+    found = answer(unread)
+    assert found.problem.situations[0].read("shown.dehumidifying") is None
+    assert found.problem.situations[0].read("shown.stages_called") == 0.0
+    assert "locked-out" in named(found)
+
+
+def test_a_unit_that_rests_may_cool_a_warm_room_and_no_other() -> None:
+    call = made("locked-out").call
+    control = call.unit.control
+    rows = np.linspace(-2.0, 2.0, 9)
+
+    def stages(space_t: float) -> set[float]:
+        events = [
+            e.model_copy(update={"value": space_t}) if getattr(e, "point", "") == "shown.space_t" else e
+            for e in call.events
+            if getattr(e, "point", "") != "shown.stages_called"
+        ]
+        what = problem(call.model_copy(update={"events": tuple(events)}), sigma)
+        at = layout(what, 1)
+        z = np.zeros((rows.size, at.width))
+        z[:, at.visit_column(0, "stages")] = rows
+        called = conditions(at, 0, z, np.zeros(rows.size, dtype=bool)).stages
+        return {round(float(n), 3) for n in np.broadcast_to(called, rows.size)}
+
+    assert stages(control.space_t) == {0.0}
+    assert min(stages(control.space_t + 1.5)) == 0.0
+    assert max(stages(control.space_t + 1.5)) == 1.0
