@@ -88,23 +88,36 @@ def screen(
         return []
     owner, rows = _first_rows(at, base, parent_of, grown, joining)
     origin = np.array(parent_of)[owner]
-    value, rows = _stepped(base, origin, everywhere(at, grown, owner, rows), rows, at.first_severity)
-    best: dict[tuple[int, ...], int] = {}
-    for k, (child, worth) in enumerate(zip((grown[i] for i in owner.tolist()), value.tolist(), strict=True)):
-        kept = best.get(child.numbers)
-        if kept is None or worth > value[kept]:
-            best[child.numbers] = k
-    # a linear step is a guess: look where it led, and step once more from there
-    picked = np.array(list(best.values()))
-    children, rows, origin = [grown[i] for i in owner[picked]], rows[picked], origin[picked]
-    there = everywhere(at, children, np.arange(len(children)), rows)
-    reached = _posterior(base, origin, there, there.residual, rows)
-    hoped, further = _stepped(base, origin, there, rows, at.first_severity)
-    found = [
-        (max(float(a), float(b)) + prior.log_probability(child), child, onward if b > a else row)
-        for a, b, child, row, onward in zip(reached, hoped, children, rows, further, strict=True)
-    ]
+    began = everywhere(at, grown, owner, rows)
+    stood = _posterior(base, origin, began, began.residual, rows)
+    value, stepped = _stepped(base, origin, began, rows, at.first_severity)
+    standing, moving = _best_of(grown, owner, stood), _best_of(grown, owner, value)
+    # a linear step is a guess: look where it led, and step once more from there; at a stop it may lead
+    # nowhere good, and where the set began is better
+    picked = np.array(list(moving.values()))
+    children, origin = [grown[i] for i in owner[picked]], origin[picked]
+    there = everywhere(at, children, np.arange(len(children)), stepped[picked])
+    reached = _posterior(base, origin, there, there.residual, stepped[picked])
+    hoped, further = _stepped(base, origin, there, stepped[picked], at.first_severity)
+    found = []
+    for k, (child, row, onward) in enumerate(zip(children, stepped[picked], further, strict=True)):
+        start = standing[child.numbers]
+        worth, at_best = max(
+            ((float(stood[start]), 0), (float(reached[k]), 1), (float(hoped[k]), 2)), key=lambda item: item[0]
+        )
+        found.append((worth + prior.log_probability(child), child, (rows[start], row, onward)[at_best]))
     return sorted(found, key=lambda item: -item[0])
+
+
+def _best_of(grown: Sequence[Hypothesis], owner: Rows, value: Array) -> dict[tuple[int, ...], int]:
+    """By the numbers of a set its best row; one set may have grown from several parents."""
+    best: dict[tuple[int, ...], int] = {}
+    for k, (index, worth) in enumerate(zip(owner.tolist(), value.tolist(), strict=True)):
+        numbers = grown[index].numbers
+        kept = best.get(numbers)
+        if kept is None or worth > value[kept]:
+            best[numbers] = k
+    return best
 
 
 def _posterior(base: Fit, origin: Rows, at_rows: Residuals, residual: Array, rows: Array) -> Array:
