@@ -20,9 +20,11 @@ from weighing_tools import (
     unit_of,
     usual,
 )
-from wringout.weighing.answer import Answer, weigh
+from wringout.weighing.answer import Answer, prior_of, weigh
 from wringout.weighing.batch import settled
-from wringout.weighing.fit import fit
+from wringout.weighing.fit import fit, log_posterior
+from wringout.weighing.hypothesis import parts_of
+from wringout.weighing.search import screen
 
 SHORT = 1.0  # nat that a fit may lie under the better one
 FORCED = (
@@ -87,3 +89,34 @@ def test_a_stage_that_dropped_out_in_a_forced_state_is_found(cause: str, state: 
     short, found = short_by(next(islice(dropped, which, None)))
     assert short < SHORT
     assert found.sets[0].causes == (cause,)
+
+
+@pytest.mark.parametrize("cause", ["locked-out", "valve-stuck"])
+def test_a_grown_set_is_worth_no_less_than_where_its_parent_stands(cause: str) -> None:
+    """A cause that does nothing there costs its prior and no more, whatever a linear step hopes for."""
+    unit = unit_of(units.RECLAIM_UPSTREAM)
+    points = (*WALK_UP, *usual(unit, ("coil_leaving.t", "reheat.stem", "reheat.water_in")))
+    call = simulate(unit, hypotheses_of(unit, cause), [Look(points)], np.random.default_rng(4)).call
+    found = weigh(call, np.random.default_rng(0), checks=False)
+    prior = prior_of(call)
+    singles = found.weighed.fits[1]
+    parts = parts_of(unit, prior.weights)
+    leading = np.argsort(-singles.log_evidence)[:4]
+    looked_at = 0
+    for parent in leading.tolist():
+        for worth, child, _ in screen(found.at, singles, [parent], parts, prior):
+            (joined,) = set(child.parts) - set(singles.hypotheses[parent].parts)
+            if joined.severities:
+                continue
+            start = singles.z[[parent]].copy()
+            start[:, found.at.first_severity :] = 0.0
+            for own in singles.hypotheses[parent].parts:
+                there = child.columns[own.cause]
+                start[0, found.at.first_severity + np.array(there, dtype=int)] = singles.z[
+                    parent, found.at.first_severity : found.at.first_severity + own.severities
+                ]
+            value = log_posterior(found.at, [child], np.zeros(1, dtype=np.intp), start)[0]
+            least = value - 0.5 * singles.log_determinant[parent] + prior.log_probability(child)
+            assert worth >= least - 1e-9
+            looked_at += 1
+    assert looked_at > 20

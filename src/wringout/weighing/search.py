@@ -17,7 +17,7 @@ from wringout.weighing.likelihood import log_density
 from wringout.weighing.prior import Prior
 from wringout.weighing.unknowns import Layout, stage_steps
 
-__all__ = ["Weighed", "search"]
+__all__ = ["Weighed", "screen", "search"]
 
 GRID = np.array([-0.9, 0.9])  # severities at which a cause is first tried, in standard normal units
 PARENTS = (14, 12)  # how many sets grow by one more cause: singles to pairs, pairs to triples
