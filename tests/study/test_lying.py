@@ -10,6 +10,8 @@ from policies import PRACTICE, drawn, mean
 
 pytestmark = [
     pytest.mark.study,
+    # score.py leaves the files that it has read to the collector
+    pytest.mark.filterwarnings("ignore::pytest.PytestUnraisableExceptionWarning"),
     pytest.mark.skipif(not PRACTICE.is_dir(), reason="../shared/practice is absent: no call to slip in"),
 ]
 MOST_ACCUSING = 0.05  # of the slips; each is a good part replaced

@@ -11,6 +11,8 @@ from wringout.catalogue.calls import load_call
 
 pytestmark = [
     pytest.mark.study,
+    # score.py leaves the files that it has read to the collector
+    pytest.mark.filterwarnings("ignore::pytest.PytestUnraisableExceptionWarning"),
     pytest.mark.skipif(not PRACTICE.is_dir(), reason="../shared/practice is absent: no call to order"),
 ]
 CHECKS = 4
