@@ -10,18 +10,13 @@ Run as a program it writes the table of docs/validation.md::
 
 from __future__ import annotations
 
-import argparse
-import json
-import multiprocessing
-import os
 import sys
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
 import numpy as np
-from policies import PRACTICE, drawn, mean, scorer
+from policies import judged, mean, measured, options
 
 from wringout.catalogue.calls import load_call
 from wringout.catalogue.points import sigma
@@ -32,7 +27,6 @@ from wringout.weighing.document import answer_document
 __all__ = ["Lie", "lies", "table"]
 
 OFF = 5.0  # standard deviations
-ACCUSED = 0.8
 
 
 @dataclass(frozen=True)
@@ -57,31 +51,15 @@ def moved(call: Call, index: int, by: float) -> Call:
     return call.model_copy(update={"events": (*call.events[:index], other, *call.events[index + 1 :])})
 
 
-def judged(name: str, checks: int, answer: Callable[[Call], Mapping[str, Any]]) -> Mapping[str, Any]:
-    """What score.py makes of one practice call when such answers are given."""
-    score = scorer()
-
-    def answered(command: str, path: str, timeout: float, env: object) -> tuple[dict[str, Any], float]:
-        return score.check(json.loads(json.dumps(answer(load_call(path))))), 0.0
-
-    score.weigh = answered  # type: ignore[attr-defined]
-    given = argparse.Namespace(command="{call}", checks=checks, timeout=600, selftest=False)
-    row: Mapping[str, Any] = score.one_call(str(PRACTICE / "calls" / name), given, os.environ)
-    if row["failures"]:
-        raise RuntimeError(f"{name}: {row['failures']}")
-    found: Mapping[str, Any] = row["checked"]
-    return found
-
-
 def lies(name: str, checks: int) -> list[Lie]:
     """Every reading of one practice call in turn."""
     read: list[Call] = []
 
-    def asking(call: Call) -> Mapping[str, Any]:
-        read.append(call)
-        return answer_document(weigh(call, np.random.default_rng(0)), 0.0)
+    def asking(path: str) -> Mapping[str, Any]:
+        read.append(load_call(path))
+        return answer_document(weigh(read[-1], np.random.default_rng(0)), 0.0)
 
-    before = judged(name, checks, asking)
+    before = judged(name, checks, asking)["checked"]
     call = max(read, key=lambda c: len(c.events))
     found: list[Lie] = []
     for index, event in enumerate(call.events):
@@ -90,7 +68,7 @@ def lies(name: str, checks: int) -> list[Lie]:
         by = (-1.0) ** index * OFF * sigma(event.point, event.value)
         lying = weigh(moved(call, index, by), np.random.default_rng(0), checks=False)
         document = answer_document(lying, 0.0)
-        after = judged(name, 0, lambda _, document=document: document)
+        after = judged(name, 0, lambda _, document=document: document)["checked"]
         found.append(
             Lie(
                 name,
@@ -133,18 +111,7 @@ def _one(job: tuple[str, int]) -> list[Lie]:
 
 def main(given: Sequence[str]) -> int:
     """Measure and write."""
-    parser = argparse.ArgumentParser()
-    parser.add_argument("--calls", type=int, default=4, help="of each unit")
-    parser.add_argument("--checks", type=int, default=12)
-    parser.add_argument("--jobs", type=int, default=2)
-    parser.add_argument("--rows", type=Path)
-    a = parser.parse_args(given)
-    found: list[Lie] = []
-    with multiprocessing.Pool(a.jobs) as pool:
-        for done in pool.imap_unordered(_one, [(name, a.checks) for name in drawn(a.calls)]):
-            found += done
-            if a.rows:
-                a.rows.write_text("\n".join(json.dumps(vars(one)) for one in found), encoding="utf-8")
+    found = measured(_one, options(12).parse_args(given))
     sys.stdout.write("\n".join(table(found)) + "\n")
     return 0
 

@@ -22,7 +22,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from types import ModuleType
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 
@@ -34,7 +34,19 @@ from wringout.weighing.document import answer_document
 from wringout.weighing.next_check import NOT_ASKED, SETTLE_MINUTES, STATES
 from wringout.weighing.situation import problem
 
-__all__ = ["ORDERS", "PRACTICE", "Scored", "drawn", "picture", "scored", "table"]
+__all__ = [
+    "ORDERS",
+    "PRACTICE",
+    "Scored",
+    "drawn",
+    "judged",
+    "mean",
+    "measured",
+    "options",
+    "picture",
+    "scored",
+    "table",
+]
 
 PRACTICE = Path(__file__).resolve().parents[3] / "shared" / "practice"
 SHUT, OPEN = "reheat.command=0 %", "reheat.command=100 %"
@@ -71,6 +83,7 @@ BY_HAND: tuple[tuple[str, str], ...] = (
     ("auto", "outdoor.airflow"),
 )
 Asked = list[tuple[str, str]]
+T = TypeVar("T")
 
 
 def readable(call: Call) -> Asked:
@@ -141,6 +154,22 @@ def scorer() -> ModuleType:
     return module
 
 
+def judged(name: str, checks: int, answer: Callable[[str], Mapping[str, Any]]) -> Mapping[str, Any]:
+    """The row that score.py makes of one practice call, where ``answer`` weighs a call's file."""
+    score = scorer()
+
+    def answered(command: str, path: str, timeout: float, env: object) -> tuple[dict[str, Any], float]:
+        document = score.check(json.loads(json.dumps(answer(path))))
+        return document, document["seconds"]
+
+    score.weigh = answered  # type: ignore[attr-defined]
+    given = argparse.Namespace(command="{call}", checks=checks, timeout=600, selftest=False)
+    row: Mapping[str, Any] = score.one_call(str(PRACTICE / "calls" / name), given, os.environ)
+    if row["failures"]:
+        raise RuntimeError(f"{name}: {row['failures']}")
+    return row
+
+
 def drawn(each: int, seed: int = 0) -> list[str]:
     """So many practice calls of each unit, by lot; the units are told by their documents."""
     by_unit: dict[str, list[str]] = {}
@@ -159,14 +188,11 @@ def scored(name: str, most: int) -> list[Scored]:
 
     Answers are kept by what was read, so that a run with one check more repeats nothing.
     """
-    score = scorer()
     kept: dict[str, dict[str, Any]] = {}
     found: list[Scored] = []
     for order, ask in ORDERS.items():
 
-        def answered(
-            command: str, path: str, timeout: float, env: object, order: str = order, ask: Any = ask
-        ) -> tuple[dict[str, Any], float]:
+        def answered(path: str, ask: Any = ask) -> Mapping[str, Any]:
             text = Path(path).read_text(encoding="utf-8")
             call = load_call(path)
             if text not in kept or (ask is None and not kept[text]["next"]):
@@ -176,14 +202,10 @@ def scored(name: str, most: int) -> list[Scored]:
             document = dict(kept[text])
             if ask is not None:
                 document["next"] = [{"state": state, "point": one} for state, one in ask(call)]
-            return score.check(json.loads(json.dumps(document))), document["seconds"]
+            return document
 
-        score.weigh = answered  # type: ignore[attr-defined]
         for checks in range(most + 1):
-            given = argparse.Namespace(command="{call}", checks=checks, timeout=600, selftest=False)
-            row = score.one_call(str(PRACTICE / "calls" / name), given, os.environ)
-            if row["failures"]:
-                raise RuntimeError(f"{name}, {order}: {row['failures']}")
+            row = judged(name, checks, answered)
             f = row["checked"]
             found.append(
                 Scored(
@@ -303,21 +325,33 @@ def _one(job: tuple[str, int]) -> list[Scored]:
     return scored(*job)
 
 
-def main(given: Sequence[str]) -> int:
-    """Score and write; the rows too, where --rows names a file."""
+def measured(work: Callable[[tuple[str, int]], list[T]], a: argparse.Namespace) -> list[T]:
+    """What is found on calls drawn by lot, some at a time; written as it comes where --rows names a file."""
+    found: list[T] = []
+    with multiprocessing.Pool(a.jobs) as pool:
+        for done in pool.imap_unordered(work, [(name, a.checks) for name in drawn(a.calls)]):
+            found += done
+            if a.rows:
+                a.rows.write_text("\n".join(json.dumps(vars(one)) for one in found), encoding="utf-8")
+    return found
+
+
+def options(checks: int) -> argparse.ArgumentParser:
+    """How many calls and checks, on how many processes, and where the rows go."""
     parser = argparse.ArgumentParser()
     parser.add_argument("--calls", type=int, default=4, help="of each unit")
-    parser.add_argument("--checks", type=int, default=8)
+    parser.add_argument("--checks", type=int, default=checks)
     parser.add_argument("--jobs", type=int, default=2)
     parser.add_argument("--rows", type=Path)
+    return parser
+
+
+def main(given: Sequence[str]) -> int:
+    """Score and write; the rows too, where --rows names a file."""
+    parser = options(8)
     parser.add_argument("--picture", type=Path)
     a = parser.parse_args(given)
-    rows: list[Scored] = []
-    with multiprocessing.Pool(a.jobs) as pool:
-        for done in pool.imap_unordered(_one, [(name, a.checks) for name in drawn(a.calls)]):
-            rows += done
-            if a.rows:
-                a.rows.write_text("\n".join(json.dumps(vars(row)) for row in rows), encoding="utf-8")
+    rows = measured(_one, a)
     sys.stdout.write("\n".join(table(rows)) + "\n")
     if a.picture:
         a.picture.write_text(picture(rows), encoding="utf-8")

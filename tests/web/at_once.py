@@ -16,8 +16,8 @@ from wringout.web import jobs
 from wringout.web.weigher import Weigher
 
 
-class AtOnce(Weigher):
-    """A weigher that works where it stands, and says what it began."""
+class Counting(Weigher):
+    """A weigher that says what it would begin, and never ends."""
 
     def __init__(self) -> None:
         super().__init__()
@@ -27,7 +27,16 @@ class AtOnce(Weigher):
         self, kind: str, document: str, system: UnitSystem, more: dict[str, Any] | None
     ) -> Future[dict[str, Any]]:
         self.begun.append(kind)
-        done = Future[dict[str, Any]]()
+        return Future()
+
+
+class AtOnce(Counting):
+    """A weigher that works where it stands, and says what it began."""
+
+    def _submit(
+        self, kind: str, document: str, system: UnitSystem, more: dict[str, Any] | None
+    ) -> Future[dict[str, Any]]:
+        done = super()._submit(kind, document, system, more)
         try:
             done.set_result(jobs.run(kind, document, system, more))
         except jobs.Failed as error:

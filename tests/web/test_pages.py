@@ -5,23 +5,20 @@ from __future__ import annotations
 
 import asyncio
 import re
-from concurrent.futures import Future
 from pathlib import Path
-from typing import Any
 
 import httpx
 import pytest
 from starlette.applications import Starlette
 
+from web.at_once import Counting
 from web.client import FIRST, PAGES, Client, demo_events, first_view
 from web.server import DEMO
 from wringout.catalogue.calls import vocabulary
-from wringout.quantity import UnitSystem
 from wringout.records.from_documents import events_of_document
 from wringout.records.store import Store, open_store
 from wringout.web.app import create_app
 from wringout.web.desk import following_id
-from wringout.web.weigher import Weigher
 
 
 @pytest.fixture(scope="module")
@@ -281,20 +278,6 @@ def test_the_next_check_counts_the_wait_for_a_state_that_is_not_held(client: Cli
     assert int(minutes[1]) > 15, "held a moment ago, or another state is to be held: either way a wait"
     assert "the wait in it" in own
     client.post(f"{call}/force", item="cooling.call", hold="")
-
-
-class Counting(Weigher):
-    """A weigher that says what it would begin, and never ends."""
-
-    def __init__(self) -> None:
-        super().__init__()
-        self.begun: list[str] = []
-
-    def _submit(
-        self, kind: str, document: str, system: UnitSystem, more: dict[str, Any] | None
-    ) -> Future[dict[str, Any]]:
-        self.begun.append(kind)
-        return Future()
 
 
 def test_a_clear_line_is_weighed_while_it_is_looked_at_and_a_note_begins_no_work(tmp_path: Path) -> None:

@@ -75,12 +75,11 @@ def values_of(
     places: dict[tuple[int, int], list[int]] = {}
     parts: dict[int, Part] = {}
     for h, hypothesis in enumerate(hypotheses):
-        column = 0
         for part in hypothesis.parts:
             if part.cause not in mended:
+                column = hypothesis.columns[part.cause].start
                 places.setdefault((part.number, column), []).append(h)
                 parts[part.number] = part
-            column += part.severities
     first = np.searchsorted(owner, np.arange(len(hypotheses) + 1))
     chosen = np.zeros(len(hypotheses), dtype=bool)
     own: set[str] = set()
@@ -177,20 +176,15 @@ def _values_of_all(
     at: Layout, hypotheses: Sequence[Hypothesis], blocks: Sequence[tuple[int, Rows, Array]]
 ) -> dict[str, Array]:
     """Machine parameters of several blocks end to end; what is mended may differ between situations."""
-    by_machine: dict[frozenset[str], list[int]] = {}
-    for k, (index, _, _) in enumerate(blocks):
-        by_machine.setdefault(at.problem.situations[index].mended, []).append(k)
-    parts: dict[int, dict[str, Array]] = {}
-    for mended, those in by_machine.items():
-        _, owner, z = blocks[those[0]]
-        # situations that are asked for the same rows share their parameters
-        if all(blocks[k][2] is z for k in those):
-            shared = values_of(at, hypotheses, owner, z, mended)
-            parts |= dict.fromkeys(those, shared)
-            continue
-        for k in those:
-            parts[k] = values_of(at, hypotheses, blocks[k][1], blocks[k][2], mended)
-    whole = [parts[k] for k in range(len(blocks))]
+    # situations of one machine that are asked for the same rows share its parameters
+    made: dict[tuple[int, int, frozenset[str]], dict[str, Array]] = {}
+    whole: list[dict[str, Array]] = []
+    for index, owner, z in blocks:
+        mended = at.problem.situations[index].mended
+        key = id(owner), id(z), mended
+        if key not in made:
+            made[key] = values_of(at, hypotheses, owner, z, mended)
+        whole.append(made[key])
     if all(part is whole[0] for part in whole):
         return {n: np.tile(v, len(blocks)) if v.shape[0] > 1 else v for n, v in whole[0].items()}
     counts = [z.shape[0] for _, _, z in blocks]

@@ -12,6 +12,7 @@ from wringout.machine.parameters import Array
 from wringout.machine.room_side import room_balance
 from wringout.machine.steady import Settled, seen_dew_point
 from wringout.weighing.situation import Situation
+from wringout.weighing.unknowns import WARM
 
 __all__ = ["TERMS", "consistency"]
 
@@ -64,7 +65,7 @@ def consistency(s: Settled, at: Situation, settled: bool = True) -> dict[str, Ar
     seen_t = c.space_t + p["space_t_offset"] + p["space_t_error"]
     band = unit.control.dew_point_band
     setpoint = unit.control.dew_point + p["setpoint_shift"]
-    warm = np.clip((seen_t - unit.control.space_t - 0.8) / 0.5, 0.0, 1.0)
+    warm = np.clip((seen_t - unit.control.space_t - WARM) / 0.5, 0.0, 1.0)
     # where nobody read whether the unit dehumidifies, a stage may run for the room's warmth alone
     resting = np.maximum(p["locked_out"], seen_dew < setpoint - 0.5 * band)
     drying = 1.0 - warm * resting if active is None else np.ones(1)

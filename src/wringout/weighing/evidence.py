@@ -359,11 +359,7 @@ def _balance(answer: Answer, mine: int, rival: int, readings: float) -> Balance:
 def _extent(answer: Answer, f: Fit, k: int, cause: str) -> Extent | None:
     if not cause or ACTS[cause].severities != 1:
         return None
-    column = answer.at.first_severity
-    for part in f.hypotheses[k].parts:
-        if part.cause == cause:
-            break
-        column += part.severities
+    column = answer.at.first_severity + f.hypotheses[k].columns[cause].start
     deviation = math.sqrt(float(covariance(f, k)[column, column]))
     middle = float(f.z[k, column])
     shares = uniform(np.array([middle, middle - deviation, middle + deviation]))

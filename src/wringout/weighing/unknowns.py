@@ -18,7 +18,7 @@ from wringout.machine.conditions import Conditions
 from wringout.machine.parameters import Array, Spread, healthy_values, spreads
 from wringout.weighing.situation import Problem, Situation
 
-__all__ = ["Layout", "conditions", "layout", "stage_steps", "uniform"]
+__all__ = ["WARM", "Layout", "conditions", "layout", "stage_steps", "uniform"]
 
 Mask = NDArray[np.bool_]
 
