@@ -368,7 +368,7 @@ class Store:
                 self._summaries[call_id] = known
             unit = units.get(known[1].unit_id or "")
             found.append(replace(known[1], unit_name=unit.name, site=unit.site) if unit else known[1])
-        return tuple(sorted(found, key=lambda c: (c.last, c.call_id), reverse=True))
+        return tuple(sorted(found, key=lambda c: (c.last, c.newest), reverse=True))
 
     def units(self) -> tuple[UnitSummary, ...]:
         """All units with their newest documents, by name."""

@@ -16,7 +16,9 @@ __all__ = ["CallSummary", "UnitSummary", "summary", "unit_summary"]
 @dataclass(frozen=True, slots=True)
 class CallSummary:
     """A call in a list of calls: opened and last written to [UTC], lines of its document, people;
-    ``sequence`` is that of its newest event in this record, by which one sees whether anything has come."""
+    ``newest`` is the identifier of the event written last, which also orders calls written to within one
+    millisecond; ``sequence`` is that of its newest event in this record, by which one sees whether anything
+    has come."""
 
     call_id: str
     unit_id: str | None
@@ -25,6 +27,7 @@ class CallSummary:
     complaint: str
     opened: datetime
     last: datetime
+    newest: str
     events: int
     authors: tuple[str, ...]
     withdrawn: bool = False
@@ -45,6 +48,7 @@ class UnitSummary:
 def summary(call_id: str, events: tuple[Event, ...]) -> CallSummary:
     """A call, without the name of its unit."""
     folded = fold_call(call_id, events)
+    newest = max(events, key=lambda event: (event.recorded, event.id))
     return CallSummary(
         call_id=call_id,
         unit_id=folded.unit_id,
@@ -52,7 +56,8 @@ def summary(call_id: str, events: tuple[Event, ...]) -> CallSummary:
         site="",
         complaint=folded.complaint,
         opened=min(event.recorded for event in events),
-        last=max(event.recorded for event in events),
+        last=newest.recorded,
+        newest=newest.id,
         events=len(folded.lines),
         authors=folded.authors,
         withdrawn=any(line.event.kind == "opened" for line in folded.withdrawn) and folded.opening is None,
