@@ -9,27 +9,13 @@ import time
 from collections.abc import Iterator
 from pathlib import Path
 
-from wringout.errors import DataError, WringoutError
+from wringout.errors import DataError
+from wringout.records.database import BUSY_SECONDS, all_or_nothing, words
 from wringout.records.migrations import migrate
 
-__all__ = ["BUSY_SECONDS", "RecordFile"]
+__all__ = ["RecordFile"]
 
-BUSY_SECONDS = 5.0
 LEAST_SQLITE = (3, 37)  # strict tables
-
-# Beginnings of SQLite's names of errors -> what to tell a person.
-_WORDS = {
-    "SQLITE_BUSY": "another program has been writing for more than {busy:g} s; try again when it is done",
-    "SQLITE_LOCKED": "another part of this program holds the record; try again",
-    "SQLITE_FULL": "the disk is full: nothing of this was kept, all that was kept before is; make room",
-    "SQLITE_READONLY": "cannot be written: the file or its folder is read-only",
-    "SQLITE_NOTADB": "this is not a record, and no SQLite file at all",
-    "SQLITE_CORRUPT": "the file is damaged; take a copy of it, or import what was exported",
-    "SQLITE_CANTOPEN": "cannot be opened: is it a file, and may its folder be written to?",
-    "SQLITE_IOERR": "the disk did not read or write as it should: nothing of this was kept",
-    "SQLITE_PERM": "cannot be opened: permission denied",
-    "SQLITE_AUTH": "cannot be opened: permission denied",
-}
 
 
 class RecordFile:
@@ -101,14 +87,8 @@ class RecordFile:
             if self.database.in_transaction:
                 yield self.database
                 return
-            self.database.execute("BEGIN IMMEDIATE")
-            try:
+            with all_or_nothing(self.database):
                 yield self.database
-                self.database.execute("COMMIT")
-            except BaseException:
-                if self.database.in_transaction:
-                    self.database.execute("ROLLBACK")
-                raise
 
     @contextlib.contextmanager
     def reading(self) -> Iterator[sqlite3.Connection]:
@@ -124,21 +104,6 @@ class RecordFile:
                 if self.database.in_transaction:
                     self.database.execute("ROLLBACK")
 
-    @contextlib.contextmanager
-    def words(self) -> Iterator[None]:
+    def words(self) -> contextlib.AbstractContextManager[None]:
         """Turn what SQLite and the system complain about into words."""
-        try:
-            yield
-        except WringoutError:
-            raise
-        except sqlite3.Error as error:
-            raise DataError(f"{self.path}: {self._told(error)}") from error
-        except OSError as error:
-            raise DataError(f"{self.path}: {error.strerror or error}") from error
-
-    def _told(self, error: sqlite3.Error) -> str:
-        name = getattr(error, "sqlite_errorname", None) or ""
-        for beginning, words in _WORDS.items():
-            if name.startswith(beginning):
-                return words.format(busy=self.busy_seconds)
-        return str(error)
+        return words(self.path, busy=self.busy_seconds, what="record", instead="or import what was exported")

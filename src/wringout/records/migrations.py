@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sqlite3
 
-from wringout.errors import DataError
+from wringout.records.database import all_or_nothing, version_of
 
 __all__ = ["APPLICATION", "STEPS", "migrate"]
 
@@ -74,8 +74,7 @@ def migrate(database: sqlite3.Connection, name: str) -> None:
     """
     version = _version_of_one_moment(database, name)
     while version < len(STEPS):
-        database.execute("BEGIN IMMEDIATE")
-        try:
+        with all_or_nothing(database):
             version = _version(database, name)  # another process may have been quicker
             if version < len(STEPS):
                 for statement in _statements(STEPS[version]):
@@ -83,11 +82,6 @@ def migrate(database: sqlite3.Connection, name: str) -> None:
                 version += 1
                 database.execute(f"PRAGMA user_version = {version}")
                 database.execute(f"PRAGMA application_id = {APPLICATION}")
-            database.execute("COMMIT")
-        except BaseException:
-            if database.in_transaction:
-                database.execute("ROLLBACK")
-            raise
 
 
 def _version_of_one_moment(database: sqlite3.Connection, name: str) -> int:
@@ -100,17 +94,7 @@ def _version_of_one_moment(database: sqlite3.Connection, name: str) -> int:
 
 
 def _version(database: sqlite3.Connection, name: str) -> int:
-    version = int(database.execute("PRAGMA user_version").fetchone()[0])
-    application = int(database.execute("PRAGMA application_id").fetchone()[0])
-    tables = int(database.execute("SELECT count(*) FROM sqlite_master").fetchone()[0])
-    if application != APPLICATION and (tables or version or application):
-        raise DataError(f"{name}: this is a database of something else, not a record")
-    if version > len(STEPS):
-        raise DataError(
-            f"{name}: written by a newer wringout (tables of version {version}, known here is {len(STEPS)}); "
-            "update wringout on this machine"
-        )
-    return version
+    return version_of(database, name, "record", APPLICATION, len(STEPS))
 
 
 def _statements(script: str) -> list[str]:

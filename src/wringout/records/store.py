@@ -15,8 +15,9 @@ from wringout.documents.source import tree_of
 from wringout.errors import InputError
 from wringout.records.attachments import Content, content_of
 from wringout.records.checking import STANDS_ALONE, check_event, unreadable
+from wringout.records.database import BUSY_SECONDS
 from wringout.records.events import Event, event_from
-from wringout.records.file import BUSY_SECONDS, RecordFile
+from wringout.records.file import RecordFile
 from wringout.records.fold import Folded, fold_call, fold_names, newest_unit
 from wringout.records.identifiers import Maker, checked
 from wringout.records.plain import plain_tree

@@ -11,13 +11,13 @@ import sqlite3
 from collections.abc import Iterator
 from pathlib import Path
 
-from wringout.errors import DataError, WringoutError
+from wringout.errors import DataError
+from wringout.records import database as files
 
 __all__ = ["APPLICATION", "VERSION", "open_tables", "transaction", "words"]
 
 APPLICATION = 0x57524F53  # written into the file's header: "WROS"
 VERSION = 1
-BUSY_SECONDS = 5.0
 
 _TABLES = (
     """CREATE TABLE documents (
@@ -85,34 +85,10 @@ _TABLES = (
     ),
 )
 
-_WORDS = {
-    "SQLITE_BUSY": "another program has been writing for more than {busy:g} s; try again when it is done",
-    "SQLITE_LOCKED": "another part of this program holds the shelf; try again",
-    "SQLITE_FULL": "the disk is full: nothing of this was kept, all that was kept before is; make room",
-    "SQLITE_READONLY": "cannot be written: the file or its folder is read-only",
-    "SQLITE_NOTADB": "this is not a shelf, and no SQLite file at all",
-    "SQLITE_CORRUPT": "the file is damaged; take a copy of it, or add the manuals to a new one",
-    "SQLITE_CANTOPEN": "cannot be opened: is it a file, and may its folder be written to?",
-    "SQLITE_IOERR": "the disk did not read or write as it should: nothing of this was kept",
-    "SQLITE_PERM": "cannot be opened: permission denied",
-    "SQLITE_AUTH": "cannot be opened: permission denied",
-    "SQLITE_TOOBIG": "the document is larger than the file can hold",
-}
 
-
-@contextlib.contextmanager
-def words(path: Path) -> Iterator[None]:
+def words(path: Path) -> contextlib.AbstractContextManager[None]:
     """Turn what SQLite and the system complain about into words."""
-    try:
-        yield
-    except WringoutError:
-        raise
-    except sqlite3.Error as error:
-        name = getattr(error, "sqlite_errorname", None) or ""
-        told = next((text for begin, text in _WORDS.items() if name.startswith(begin)), str(error))
-        raise DataError(f"{path}: {told.format(busy=BUSY_SECONDS)}") from error
-    except OSError as error:
-        raise DataError(f"{path}: {error.strerror or error}") from error
+    return files.words(path, what="shelf", instead="or add the manuals to a new one")
 
 
 def open_tables(path: Path, *, create: bool) -> sqlite3.Connection:
@@ -130,7 +106,7 @@ def open_tables(path: Path, *, create: bool) -> sqlite3.Connection:
     with words(path):
         if create:
             path.parent.mkdir(parents=True, exist_ok=True)
-        database = sqlite3.connect(path, timeout=BUSY_SECONDS, isolation_level=None)
+        database = sqlite3.connect(path, timeout=files.BUSY_SECONDS, isolation_level=None)
     try:
         with words(path):
             database.execute("PRAGMA trusted_schema = OFF")
@@ -143,43 +119,20 @@ def open_tables(path: Path, *, create: bool) -> sqlite3.Connection:
 
 def _prepare(database: sqlite3.Connection, path: Path) -> None:
     if _version(database, path) < VERSION:
-        database.execute("BEGIN IMMEDIATE")
-        try:
+        with files.all_or_nothing(database):
             if _version(database, path) < VERSION:  # another process may have been quicker
                 for statement in _TABLES:
                     database.execute(statement)
                 database.execute(f"PRAGMA user_version = {VERSION}")
                 database.execute(f"PRAGMA application_id = {APPLICATION}")
-            database.execute("COMMIT")
-        except BaseException:
-            if database.in_transaction:
-                database.execute("ROLLBACK")
-            raise
 
 
 def _version(database: sqlite3.Connection, path: Path) -> int:
-    version = int(database.execute("PRAGMA user_version").fetchone()[0])
-    application = int(database.execute("PRAGMA application_id").fetchone()[0])
-    tables = int(database.execute("SELECT count(*) FROM sqlite_master").fetchone()[0])
-    if application != APPLICATION and (tables or version or application):
-        raise DataError(f"{path}: this is a database of something else, not a shelf")
-    if version > VERSION:
-        raise DataError(
-            f"{path}: written by a newer wringout (tables of version {version}, known here is {VERSION}); "
-            "update wringout on this machine"
-        )
-    return version
+    return files.version_of(database, str(path), "shelf", APPLICATION, VERSION)
 
 
 @contextlib.contextmanager
 def transaction(database: sqlite3.Connection, path: Path) -> Iterator[None]:
     """All or nothing, on the disk when it ends."""
-    with words(path):
-        database.execute("BEGIN IMMEDIATE")
-        try:
-            yield
-            database.execute("COMMIT")
-        except BaseException:
-            if database.in_transaction:
-                database.execute("ROLLBACK")
-            raise
+    with words(path), files.all_or_nothing(database):
+        yield
