@@ -28,6 +28,7 @@ LONG_FIRST = (
     "test_ledger_truth.py",
     "test_report_trend.py",
     "test_practise.py",
+    "test_practise_cli.py",
     "test_replay.py",
     "test_wait.py",
     "test_weighing_sequences.py",

@@ -8,24 +8,16 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Mapping
-from datetime import datetime, timedelta
-from functools import cache
-from pathlib import Path
+from datetime import timedelta
 
 import numpy as np
 import pytest
 
+from evidence_cases import DEMO, START, made, reading, weighed
 from wringout.catalogue.causes import applies, causes
-from wringout.catalogue.points import POINTS, point, points_of, sigma
-from wringout.documents.call import Call, Change, Event, Force, Reading
+from wringout.catalogue.points import POINTS, points_of
+from wringout.documents.call import Call, Change, Reading
 from wringout.documents.load import load_unit
-from wringout.machine.acts import ACTS, variants
-from wringout.machine.conditions import Conditions
-from wringout.machine.design import design
-from wringout.machine.parameters import healthy_values, neutral, spreads
-from wringout.machine.steady import read_points, settle
-from wringout.weighing import outlook as outlook_module
 from wringout.weighing.answer import Answer, weigh
 from wringout.weighing.evidence import (
     best_with,
@@ -40,7 +32,6 @@ from wringout.weighing.evidence import (
     suspects,
 )
 from wringout.weighing.evidence_words import (
-    SAME_ACT,
     difference,
     evidence_words,
     extent_words,
@@ -49,105 +40,10 @@ from wringout.weighing.evidence_words import (
     set_title,
     state_words,
     telling_words,
-    tie_words,
     title,
     with_spread,
 )
-from wringout.weighing.outlook import Foretold, Outlook, Telling, Tie, distinct, information, ties
-
-DEMO = Path(__file__).resolve().parent.parent / "src" / "wringout" / "demo"
-WALK_UP = (
-    "shown.dew_point",
-    "shown.setpoint_dew_point",
-    "shown.space_t",
-    "shown.supply_t",
-    "shown.reheat_command",
-    "return.t",
-    "return.rh",
-    "space.rh",
-    "supply.t",
-    "supply.rh",
-    "outdoor.t",
-    "outdoor.rh",
-)
-START = datetime(2028, 5, 9, 10, 0)
-
-
-def made(
-    folder: str,
-    planted: Mapping[str, tuple[float, ...]],
-    points: tuple[str, ...],
-    state: str = "auto",
-    command: float = 0.5,
-    warmer: float = 0.0,
-    variant: str = "",
-    seed: int = 5,
-    slip: str = "",
-) -> Call:
-    """A call with small instrument errors, read at a machine that is at its schedule but for the causes."""
-    unit = load_unit(DEMO / folder / "unit.yaml")
-    built = design(unit)
-    rows = spreads(built)
-    values = neutral(built) | healthy_values(rows, np.zeros((1, len(rows))))
-    for cause, severities in planted.items():
-        ways = variants(cause, unit)
-        way = next((w for w in ways if w.label == variant), ways[0])
-        values |= ACTS[cause].move(values.__getitem__, way, [np.array([u]) for u in severities])
-    control = unit.control
-    stages = 2.0 if built.dx else 1.0
-    if state.startswith("reheat.command"):
-        command = float(state.partition("=")[2].removesuffix("%")) / 100.0
-    conditions = Conditions(
-        *(
-            np.array([value])
-            for value in (
-                unit.space.design_day.outdoor_t - 4.0,
-                unit.space.design_day.outdoor_dew_point - 3.0,
-                control.space_t + warmer - float(values["space_t_error"][0]),
-                control.dew_point + 0.4 - float(values["dew_error"][0]),
-                command,
-                stages,
-                0.75,
-                0.0,
-            )
-        )
-    )
-    exact = read_points(settle(built, values, conditions))
-    rng = np.random.default_rng(seed)
-    events: list[Event] = [
-        reading("shown.dehumidifying", 1.0, START),
-        reading("shown.stages_called", stages, START),
-    ]
-    if state != "auto":
-        item, _, _ = state.partition("=")
-        events.insert(0, Force(at=START, item=item, to=command))
-    for k, name in enumerate(dict.fromkeys((*WALK_UP, *points))):
-        value = float(exact[name][0])
-        if str(point(name).dimension) not in ("yes_no", "count"):
-            value += 0.3 * sigma(name, value) * float(rng.standard_normal())
-            value += 9.0 * sigma(name, value) if name == slip else 0.0
-        events.append(reading(name, value, START + timedelta(minutes=k + 1)))
-    return Call(unit=unit, complaint="made for a test", events=tuple(events))
-
-
-def reading(name: str, value: float, at: datetime) -> Reading:
-    return Reading(at=at, point=name, value=value, unit_text="", text=f"{value}", by=point(name).by)
-
-
-@cache
-def weighed(
-    folder: str,
-    cause: str,
-    severities: tuple[float, ...],
-    points: tuple[str, ...],
-    variant: str = "",
-    slip: str = "",
-    command: float = 0.5,
-) -> Answer:
-    planted = {cause: severities} if cause else {}
-    call = made(folder, planted, points, variant=variant, slip=slip, command=command)
-    return weigh(call, np.random.default_rng(0), checks=False)
-
+from wringout.weighing.outlook import Outlook
 
 # cause -> unit, severities, variant, what is read besides the walk-up, and the evidence that shows the cause
 SHOWN_BY: dict[str, tuple[str, tuple[float, ...], str, tuple[str, ...], set[str]]] = {
@@ -421,144 +317,6 @@ def test_a_value_ends_where_its_spread_ends() -> None:
     assert with_spread("shown.stages_called", 2.0, 0.0, "ip") == "2"
     assert difference(-2.5, "si") == "2.5 degC"
     assert difference(2.5, "ip") == "4.5 degF"
-
-
-# --------------------------------------------------------------------- what is still to be read
-
-
-def test_information_is_nothing_for_one_and_a_whole_bit_for_two_that_never_meet() -> None:
-    one = np.ones(2)
-    assert information(np.array([3.0, 3.0]), one) == pytest.approx(0.0, abs=1e-9)
-    assert information(np.array([0.0, 60.0]), one) == pytest.approx(1.0)
-    assert information(np.array([0.0, 1.0]), np.zeros(2)) == 1.0
-    assert information(np.array([1.0, 1.0]), np.zeros(2)) == 0.0
-
-
-@pytest.mark.parametrize(("apart", "ratio"), [(0.5, 1.0), (1.0, 1.0), (2.0, 1.0), (0.0, 3.0), (1.5, 2.0)])
-def test_information_agrees_with_counting_on_a_fine_grid(apart: float, ratio: float) -> None:
-    """Jensen-Shannon divergence of two normal distributions by the definition, on a grid of its own."""
-    x = np.linspace(-30.0, 30.0, 60_001)
-    p = np.exp(-0.5 * x**2)
-    q = np.exp(-0.5 * ((x - apart) / ratio) ** 2)
-    p, q = p / p.sum(), q / q.sum()
-    m = 0.5 * (p + q)
-    tiny = 1e-300
-    expected = 0.5 * float(
-        (p * np.log2((p + tiny) / (m + tiny))).sum() + (q * np.log2((q + tiny) / (m + tiny))).sum()
-    )
-    assert information(np.array([0.0, apart]), np.array([1.0, ratio])) == pytest.approx(expected, abs=2e-3)
-
-
-@cache
-def before_the_strainer_is_read() -> tuple[Answer, Outlook, int, int]:
-    answer = weighed("ice_hall", "strainer-plugged", (0.3,), ("reheat.water_out", "loop.flow"))
-    mine, rival = best_with(answer, "strainer-plugged"), best_with(answer, "pump-weak", "strainer-plugged")
-    assert mine is not None
-    assert rival is not None
-    return answer, Outlook(answer, (mine, rival), np.random.default_rng(3)), mine, rival
-
-
-def test_the_drop_across_the_strainer_would_tell_a_plugged_one_from_a_weak_pump() -> None:
-    _, outlook, mine, rival = before_the_strainer_is_read()
-    told = outlook.tellings(mine, rival)
-    assert [t.bits for t in told] == sorted((t.bits for t in told), reverse=True)
-    best = distinct(told)
-    assert {"strainer.drop", "pump.head"} <= {t.point for t in best}
-    drop = next(t for t in best if t.point == "strainer.drop")
-    assert drop.state == "auto"
-    assert drop.suspect.mean > 3.0 * drop.rival.mean
-    assert drop.bits > 0.9
-
-
-def test_what_was_read_is_not_foretold_and_what_is_held_is_not_read() -> None:
-    answer, outlook, mine, rival = before_the_strainer_is_read()
-    told = {(t.state, t.point) for t in outlook.tellings(mine, rival)}
-    read = {("auto", o.point) for o in answer.problem.situations[0].observations}
-    assert not told & read
-    assert ("reheat.command=0 %", "shown.reheat_command") not in told
-    assert ("reheat.command=0 %", "supply.t") in told
-    assert outlook.foretold("auto", "supply.t") == ()
-    assert len(outlook.foretold("auto", "strainer.drop")) == 2
-
-
-def test_each_point_is_asked_once_and_in_the_state_that_costs_no_wait() -> None:
-    here, there = Foretold(1.0, 0.1), Foretold(2.0, 0.1)
-    told = [
-        Telling("reheat.command=0 %", "supply.t", here, there, 0.95),
-        Telling("auto", "supply.t", here, there, 0.90),
-        Telling("reheat.command=0 %", "loop.flow", here, there, 0.80),
-        Telling("auto", "loop.flow", here, there, 0.30),
-        Telling("auto", "filter.drop", here, there, 0.01),
-    ]
-    assert [(t.state, t.point) for t in distinct(told, 9)] == [
-        ("auto", "supply.t"),
-        ("reheat.command=0 %", "loop.flow"),
-    ]
-
-
-def test_two_suspects_are_a_tie_only_where_no_check_parts_them(monkeypatch: pytest.MonkeyPatch) -> None:
-    answer = weighed("ice_hall", "valve-stuck", (0.95,), ())
-    likely = [c for c, p in answer.marginals.items() if p >= 0.02]
-    assert len(likely) >= 2
-    assert ties(answer, np.random.default_rng(1), least=0.02) == ()
-    # were a check only worth something above all that any can tell, each pair would be a tie
-    monkeypatch.setattr(outlook_module, "TIE_BITS", 1.01)
-    found = ties(answer, np.random.default_rng(1), least=0.02)
-    assert found
-    assert all(tie.best is not None and tie.best.bits <= 1.0 for tie in found)
-
-
-def test_after_a_repair_the_readings_tell_whether_it_was_that() -> None:
-    _, outlook, mine, rival = before_the_strainer_is_read()
-    after = outlook.tellings(mine, rival, "strainer-plugged")
-    flow = next(t for t in after if t.point == "loop.flow")
-    assert flow.state == "auto"
-    assert flow.suspect.mean > 1.5 * flow.rival.mean, "mended, or as weak as before"
-
-
-def test_a_tie_is_said_with_what_would_tell() -> None:
-    telling = Telling("auto", "supply.t", Foretold(20.0, 0.5), Foretold(12.0, 0.5), 0.98)
-    weak = Telling("auto", "loop.flow", Foretold(1e-3, 1e-4), Foretold(1e-3, 1e-4), 0.02)
-    words = tie_words(Tie("source-starved", "reclaim-not-diverting", weak, telling), "si")
-    assert words[0].startswith("No reading that is left tells Plant has too little heat to give from ")
-    assert words[0].endswith("(the best, flow in the loop's main after the pump, tells 0.02 of 1 bit).")
-    assert words[1].startswith("One visit to the plant")
-    assert "20.0 +-0.5 degC if it was that, 12.0 +-0.5 degC if it was the other" in words[2]
-    bare = tie_words(Tie("doors-open", "fan-fast", None, None), "si")
-    assert len(bare) == 2
-    assert "mend the likelier one" in bare[1]
-
-
-def test_a_swing_in_time_is_no_matter_for_one_reading_more() -> None:
-    """Control that hunts moves no settled reading, so nothing that is left to read tells it from health."""
-    answer = weighed("film_vault", "", (), ("reheat.signal", "reheat.stem", "shown.reheat_in_hand"))
-    mine, rival = best_with(answer, "control-hunting"), best_with(answer, "", "control-hunting")
-    assert mine is not None
-    assert rival is not None
-    outlook = Outlook(answer, (mine, rival), np.random.default_rng(1))
-    told = outlook.tellings(mine, rival)
-    assert told[0].bits < outlook_module.TIE_BITS
-    words = tie_words(Tie("", "control-hunting", told[0], None), "ip")
-    assert words[0].startswith(
-        "No reading that is left tells Nothing wrong from Reheat control hunts (the best, "
-    )
-    assert words[1].startswith("Watch or log the reheat command")
-    assert ties(answer, np.random.default_rng(1), least=0.9) == ()
-
-
-def test_health_and_a_hidden_cause_are_parted_by_time() -> None:
-    words = tie_words(Tie("", "doors-open", None, None), "si")
-    assert words == (
-        "No reading that is left tells Nothing wrong from Building leaks outdoor air.",
-        "What tells is time: read again in the weather and at the hour of the complaint.",
-    )
-
-
-def test_groups_that_one_act_serves_hold_causes_of_the_catalogue() -> None:
-    for group, words in SAME_ACT:
-        assert group <= causes().keys()
-        assert len(group) >= 2
-        assert words.endswith(".")
 
 
 # ------------------------------------------------------------------------------ after a repair

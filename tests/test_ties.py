@@ -9,7 +9,7 @@ from functools import cache
 import numpy as np
 import pytest
 
-from test_evidence import weighed
+from evidence_cases import weighed
 from wringout.cli.next_check import ties_document
 from wringout.weighing.answer import Answer
 from wringout.weighing.evidence_words import tie_words
