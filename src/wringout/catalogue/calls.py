@@ -11,11 +11,11 @@ from wringout.documents.call import CALL_FORMAT, Call, Vocabulary, call_from_tre
 from wringout.documents.fields import Reader
 from wringout.documents.load import unit_from_tree
 from wringout.documents.measure import Measure
-from wringout.documents.source import Leaf, name_of, read_tree
+from wringout.documents.source import Leaf, name_of, read_tree, tree_of
 from wringout.documents.trend import TREND_FORMAT, Trend, read_trend, trend_from_tree
 from wringout.documents.unit import UNIT_FORMAT, Unit
 
-__all__ = ["load_call", "load_trend", "load_document", "vocabulary"]
+__all__ = ["load_call", "load_trend", "load_document", "trend_from_text", "vocabulary"]
 
 
 def vocabulary() -> Vocabulary:
@@ -71,6 +71,32 @@ def load_trend(path: str | Path) -> Trend:
         For anything that must be mended; the message names file, line and field.
     """
     return read_trend(path, _trend_vocabulary())
+
+
+def trend_from_text(text: str, name: str, unit: Unit | None = None) -> Trend:
+    """Read a trend document from its text, checked against the catalogue and, where it is named, the unit.
+
+    Parameters
+    ----------
+    text : str
+        YAML or JSON.
+    name : str
+        What complaints call it.
+    unit : Unit, optional
+        Only points that it has are taken.
+
+    Returns
+    -------
+    Trend
+        Its file has no folder.
+
+    Raises
+    ------
+    InputError
+        For anything that must be mended.
+    """
+    words = replace(vocabulary(), measure=lambda point_id, _: trend_measure(point_id, unit))
+    return trend_from_tree(tree_of(text, name), name, Path(), words)
 
 
 def load_document(path: str | Path) -> Unit | Call | Trend:

@@ -19,7 +19,18 @@ from wringout.trends.guessing import Guess, guess_columns
 from wringout.trends.reading import read_trend_file
 from wringout.trends.table import Array, Dirt, RawTable, TrendTable
 
-__all__ = ["USED_FROM", "guesses_for", "load_table", "mapping_text", "mapped", "table_of"]
+__all__ = [
+    "USED_FROM",
+    "guesses_for",
+    "load_table",
+    "mapping_beside",
+    "mapping_head",
+    "mapping_line",
+    "mapping_text",
+    "mapped",
+    "quoted",
+    "table_of",
+]
 
 USED_FROM = 0.5  # guesses less sure than this are shown but not used
 
@@ -60,6 +71,11 @@ def load_table(
     raw = read_trend_file(path)
     guesses = guesses_for(raw, unit)
     return table_of(raw, [guess for guess in guesses if guess.confidence >= USED_FROM]), raw, guesses
+
+
+def mapping_beside(path: str | Path) -> Path:
+    """Where the mapping file of one log lies: beside it, by its name (``log.trend.yaml`` for ``log.csv``)."""
+    return Path(path).with_name(f"{Path(path).stem}.trend.yaml")
 
 
 def guesses_for(raw: RawTable, unit: Unit | None) -> tuple[Guess, ...]:
@@ -114,11 +130,9 @@ def table_of(raw: RawTable, guesses: Sequence[Guess]) -> TrendTable:
 
 
 def _counts_of_one(columns: Sequence[Array]) -> bool:
-    """Whether shares are written 0..1: none is over one, and some lie between."""
+    """Whether shares are written 0..1: none is over one, and some are over nothing."""
     highs = [float(np.nanmax(values)) for values in columns if np.isfinite(values).any()]
-    if not highs or max(highs) > 1.0:
-        return False
-    return any(bool(np.any((values > 0.0) & (values < 1.0))) for values in columns)
+    return bool(highs) and 0.0 < max(highs) <= 1.0
 
 
 def _table(raw: RawTable, picked: Sequence[tuple[str, str, str, bool]], dirt: list[Dirt]) -> TrendTable:
@@ -182,28 +196,39 @@ def mapping_text(raw: RawTable, guesses: Sequence[Guess], file: str | None = Non
         "# Which column of the trend is what: guessed, so read it through. A wrong line is corrected "
         "by writing",
         "# another point; a column that is none of these is left out.",
-        f"format: {TREND_FORMAT}",
-        f"file: {_quoted(file or raw.name)}",
-        f"time: {{column: {_quoted(raw.time_column)}, format: {_quoted(raw.time_format)}}}",
-        "columns:",
+        *mapping_head(file or raw.name, raw.time_column, raw.time_format),
     ]
     sure = [guess for guess in guesses if guess.confidence >= USED_FROM]
     unsure = [guess for guess in guesses if guess.confidence < USED_FROM]
     for guess in sure:
-        lines.append(f"  {_line(guess)}  # {what_of(guess.point)}; {guess.confidence:.0%} sure")
+        line = mapping_line(guess.column, guess.point, guess.unit)
+        lines.append(f"  {line}  # {what_of(guess.point)}; {guess.confidence:.0%} sure")
     if not sure:
         lines[-1] = "columns: {}"
     for guess in unsure:
-        lines.append(f"  # {_line(guess)}  # perhaps: {guess.confidence:.0%} sure")
+        line = mapping_line(guess.column, guess.point, guess.unit)
+        lines.append(f"  # {line}  # perhaps: {guess.confidence:.0%} sure")
     left = [c.name for c in raw.columns if c.name not in {guess.column for guess in guesses}]
     if left:
-        lines.append("  # not recognised: " + ", ".join(_quoted(name) for name in left))
+        lines.append("  # not recognised: " + ", ".join(quoted(name) for name in left))
     return "\n".join(lines) + "\n"
 
 
-def _line(guess: Guess) -> str:
-    return f"{_quoted(guess.column)}: {{point: {guess.point}, unit: {_quoted(guess.unit)}}}"
+def mapping_head(file: str, time_column: str, time_format: str) -> list[str]:
+    """The first lines of a mapping file, down to where the columns begin."""
+    return [
+        f"format: {TREND_FORMAT}",
+        f"file: {quoted(file)}",
+        f"time: {{column: {quoted(time_column)}, format: {quoted(time_format)}}}",
+        "columns:",
+    ]
 
 
-def _quoted(word: str) -> str:
+def mapping_line(column: str, point: str, unit: str) -> str:
+    """What a mapping file says of one column."""
+    return f"{quoted(column)}: {{point: {point}, unit: {quoted(unit)}}}"
+
+
+def quoted(word: str) -> str:
+    """A word as YAML and JSON quote it."""
     return json.dumps(word, ensure_ascii=False)

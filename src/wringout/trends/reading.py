@@ -260,6 +260,7 @@ def _time(
 ) -> tuple[list[str], Clock | None]:
     """Which column (or two) holds the time, and how it is written."""
     column, words = told
+    misfit = False
     if column is not None:
         if column.strip() not in frame.columns:
             raise InputError(f'the trend file has no column "{column[:60]}"; it has {_some(frame.columns)}')
@@ -268,8 +269,16 @@ def _time(
         if words and not sample.dtype.is_temporal() and len(sample):
             if np.isfinite(parsed(sample, given)).mean() > 0.5:
                 return [column.strip()], given
-            dirt.append(Dirt("time_format", f"times are not written as {words}; the format was found anew"))
-    if column is None and (parts := _calendar(frame)):
+            misfit = True
+    names, clock = _looked_for(frame, column, dirt)
+    if misfit and clock is not None and clock.for_document != words:
+        dirt.append(Dirt("time_format", f"times are not written as {words}; the format was found anew"))
+    return names, clock
+
+
+def _looked_for(frame: pl.DataFrame, column: str | None, dirt: list[Dirt]) -> tuple[list[str], Clock | None]:
+    """The time as it is written, in the column that was named or in any."""
+    if (parts := _calendar(frame)) and (column is None or column.strip() in parts):
         dirt.append(Dirt("two_time_columns", f"the time is spread over {', '.join(parts)}"))
         return parts, Clock("%Y-%m-%d %H:%M")
     # a column that is called time goes first, then they come as they stand
