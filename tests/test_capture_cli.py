@@ -22,6 +22,7 @@ from wringout.capture.recording import append, go_on, read, usual_offset
 from wringout.capture.simulated_process import SimulatedProcess, start
 from wringout.catalogue.calls import vocabulary
 from wringout.cli.main import main
+from wringout.records.logs import logs_of
 from wringout.records.store import open_store
 from wringout.trends.mapping import load_table
 
@@ -110,6 +111,9 @@ def test_the_demo_records_into_a_call(tmp_path: Path) -> None:
     notes = [line.body["text"] for line in folded.lines if line.body.get("text")]
     assert [note.split(":")[0] for note in notes] == ["live recording begins", "live recording goes on"]
     assert [line.body["name"] for line in folded.attachments] == ["live.csv", "live.yaml"]
+    (log,) = logs_of(folded)
+    assert log.mapping is not None, "the mapping belongs to its recording"
+    assert log.mapping.body["name"] == "live.yaml"
     assert f"{len(at) + 1} rows" in folded.attachments[0].body["text"]
     assert {line.id for line in folded.withdrawn} == {line.id for line in before}, "the shorter one gives way"
     assert len(document.events) == 2

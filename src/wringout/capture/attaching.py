@@ -79,19 +79,22 @@ def attach_recording(store: Store, call_id: str, writer: Writer, path: Path) -> 
         and str(line.body.get("text", "")).startswith(MARK)
     ]
     at = _at(time[0])
+    to = None
     for name, content, text in (
         (path.name, data, f"{MARK}, {span}"),
         (mapping_path(path).name, mapping, f"{MARK}: which column is what"),
     ):
-        store.attach(
+        log = store.attach(
             content,
             name=name,
             call_id=call_id,
             author=writer.author,
             device=writer.device,
+            to=to,
             at=at,
             text=text,
         )
+        to = log.id  # the mapping belongs to the recording
     for line in before:
         store.correct(
             line.id, None, author=writer.author, device=writer.device, reason="a longer recording is attached"

@@ -15,7 +15,7 @@ import re
 import tempfile
 import zipfile
 import zlib
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Container, Iterable, Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -28,7 +28,7 @@ from wringout.records.plain import yaml_of
 from wringout.records.store import Store
 from wringout.records.words import shown
 
-__all__ = ["BUNDLE_FORMAT", "export_calls", "import_bundle"]
+__all__ = ["BUNDLE_FORMAT", "export_calls", "export_names", "import_bundle", "safe_name"]
 
 BUNDLE_FORMAT = "wringout-bundle/1"
 MAX_FILES = 5_000
@@ -59,7 +59,7 @@ def export_calls(store: Store, call_ids: Iterable[str], path: str | Path) -> tup
     """
     path = Path(path)
     with store.file.reading():
-        events, documents, lacking = _gathered(store, list(dict.fromkeys(call_ids)))
+        events, documents, lacking, gone = _gathered(store, list(dict.fromkeys(call_ids)))
     spoken = {e.body["sha256"] for e in events if e.kind == "attached"}
     there = store.contents()
     missing = sorted(spoken - there)
@@ -68,7 +68,7 @@ def export_calls(store: Store, call_ids: Iterable[str], path: str | Path) -> tup
         text = "".join(f"{event.canonical()}\n" for event in events)
         for name, data in ((_EVENTS, text.encode()), *documents.items()):
             files[name] = _put(archive, name, data, zipfile.ZIP_DEFLATED)
-        for name, sha256 in _named(events).items():
+        for name, sha256 in export_names(events, gone).items():
             if sha256 in there:
                 content = store.content(sha256)
                 how = zipfile.ZIP_DEFLATED if content.type.startswith("text/") else zipfile.ZIP_STORED
@@ -78,14 +78,19 @@ def export_calls(store: Store, call_ids: Iterable[str], path: str | Path) -> tup
     return (*lacking, *(f"attachment {sha256}" for sha256 in missing))
 
 
-def _gathered(store: Store, call_ids: list[str]) -> tuple[tuple[Event, ...], dict[str, bytes], list[str]]:
-    """The events that belong to calls, those of their units and names too, and the documents."""
+def _gathered(
+    store: Store, call_ids: list[str]
+) -> tuple[tuple[Event, ...], dict[str, bytes], list[str], set[str]]:
+    """The events that belong to calls, those of their units and names too; the documents; what is lacking,
+    and which events are withdrawn."""
     events: dict[str, Event] = {}
     documents: dict[str, bytes] = {}
     lacking: list[str] = []
     units: set[str | None] = set()
+    gone: set[str] = set()
     for call_id in call_ids:
         folded = store.call(call_id)
+        gone |= {line.id for line in folded.withdrawn}
         mine = store.events(call_id)
         events |= {event.id: event for event in mine}
         units |= {event.unit_id for event in mine} - {None}
@@ -103,24 +108,30 @@ def _gathered(store: Store, call_ids: list[str]) -> tuple[tuple[Event, ...], dic
     for event in store.events_outside_calls():
         if event.kind.endswith("_named") and event.body[event.kind.removesuffix("_named")] in people:
             events[event.id] = event
-    return tuple(events[identifier] for identifier in sorted(events)), documents, lacking
+    return tuple(events[identifier] for identifier in sorted(events)), documents, lacking, gone
 
 
-def _named(events: Iterable[Event]) -> dict[str, str]:
-    """A name in the zip for every attachment, beside its call, and its SHA-256: the name it was given,
-    made safe."""
+def export_names(events: Iterable[Event], gone: Container[str]) -> dict[str, str]:
+    """A name in the zip for every attachment, beside its call, and its SHA-256: the name it was given, made
+    safe. Where two would have one name, what stands goes before what is withdrawn (``gone``), else the
+    first."""
     found: dict[str, str] = {}
     taken: dict[str, str] = {}  # names that differ by case alone are one name on some disks
-    for event in events:
+    for event in sorted(events, key=lambda event: (event.id in gone, event.id)):
         if event.kind != "attached":
             continue
         sha256 = event.body["sha256"]
-        safe = re.sub(r"[^A-Za-z0-9_. -]", "_", event.body["name"])[-100:].strip(" .-") or "file"
+        safe = safe_name(event.body["name"])
         name = f"calls/{event.call_id}/files/{safe}"
         if taken.setdefault(name.lower(), sha256) != sha256:
             name = f"calls/{event.call_id}/files/{sha256[:12]}-{safe}"
         found[name] = sha256
     return found
+
+
+def safe_name(name: str) -> str:
+    """The name of an attachment as any disk takes it."""
+    return re.sub(r"[^A-Za-z0-9_. -]", "_", name)[-100:].strip(" .-") or "file"
 
 
 def _put(archive: zipfile.ZipFile, name: str, data: bytes, how: int) -> dict[str, Any]:
