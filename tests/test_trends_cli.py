@@ -143,6 +143,26 @@ def test_a_mapping_beside_that_belongs_to_another_log_is_said(
     assert run(str(log), "--map", str(tmp_path / "trend.yaml")) == 2, "one that was asked for must fit"
 
 
+def test_a_log_s_own_mapping_goes_before_the_one_for_the_folder(
+    swinging: TrendTable, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    log = write(swinging, tmp_path / "log.csv")
+    assert run(str(log), "--write-map") == 0
+    own = (tmp_path / "trend.yaml").read_text(encoding="utf-8").replace("shown.supply_t", "coil_leaving.t")
+    (tmp_path / "log.trend.yaml").write_text(own, encoding="utf-8")
+    capsys.readouterr()
+    assert run(str(log), "--json") == 0
+    document = json.loads(capsys.readouterr().out)
+    assert document["notes"] == [f"Columns as {tmp_path / 'log.trend.yaml'} says."]
+    assert "coil_leaving.t" in {entry["point"] for entry in document["columns"]}
+    assert run(str(log), "--write-map") == 2
+    assert "log.trend.yaml: a mapping file was followed already" in capsys.readouterr().err
+    (tmp_path / "log.trend.yaml").write_text("format: wringout-trend/1\n", encoding="utf-8")
+    assert run(str(log), "--json") == 0
+    document = json.loads(capsys.readouterr().out)
+    assert document["notes"] == [f"Columns as {tmp_path / 'trend.yaml'} says."], "the next one that fits"
+
+
 @pytest.mark.parametrize(
     ("text", "message"),
     [

@@ -36,7 +36,7 @@ __all__ = ["command"]
     type=click.Path(),
     metavar="FILE",
     help="A log to show too, which also judges the repair where it holds days since; a trend document "
-    "(.yaml) names its columns.",
+    "(.yaml) names its columns. With a call of the record also the name of a log attached to it.",
 )
 @click.option(
     "--units", type=click.Choice(["ip", "si"]), default=None, help="Units; without it, those of the unit."
@@ -63,7 +63,7 @@ def command(
 ) -> None:
     """Write the report of CALL: one page for whoever runs the building, then pages to check it by."""
     from wringout import __version__
-    from wringout.cli.trend_table import table_of
+    from wringout.cli.trend_table import table_of, table_of_record
     from wringout.documents.overview import system_of
     from wringout.report.findings import findings
     from wringout.report.write import report_of
@@ -74,8 +74,12 @@ def command(
         if name is not None:
             _may_write(Path(name), endings, force)
     loaded, call_id = _loaded(call, store)
-    beside = Path(call) if call_id is None else None
-    table = table_of(trend, None, loaded.unit, beside) if trend is not None else None
+    table = None
+    if trend is not None and call_id is None:
+        table = table_of(trend, None, loaded.unit, Path(call))
+    elif trend is not None and call_id is not None:
+        with open_record(store, create=False) as record:
+            table = table_of_record(record, call_id, trend, loaded.unit)
     if proofs and not earlier:
         raise InputError("this goes with --earlier", "--proof")
     before = [_loaded(one, store) for one in earlier]

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from wringout.cli.layout import heading, item, paragraph
+from wringout.cli.trend_table import MAPPING_NAME, read_log
 from wringout.errors import InputError
 
 if TYPE_CHECKING:
@@ -22,7 +23,6 @@ if TYPE_CHECKING:
 __all__ = ["command", "read"]
 
 TREND_FINDINGS_FORMAT = "wringout-trend-findings/1"
-MAPPING_NAME = "trend.yaml"
 SEED = 0
 
 
@@ -60,7 +60,8 @@ def command(
     """What a trend file shows: which way outputs act, what swings, sticks, follows, fights or changed.
 
     FILE is the controller's log, CSV of any kind or Parquet. Columns are guessed; a mapping file corrects the
-    guess: --map, or trend.yaml beside the unit (without a unit, beside the log). --write-map writes one.
+    guess: --map, LOG.trend.yaml beside the log, or trend.yaml beside the unit (without a unit, beside the
+    log). --write-map writes one.
     """
     from wringout.documents.load import load_unit
     from wringout.documents.overview import system_of
@@ -111,20 +112,7 @@ def read(
     path: Path, unit: Unit | None, unit_path: str | None, mapping: str | None
 ) -> tuple[TrendTable, RawTable, tuple[Guess, ...] | None, str]:
     """The trend by its mapping file where there is one, else by guessing; and what to say about that."""
-    from wringout.trends.mapping import load_table
-
-    if path.suffix.lower() in {".yaml", ".yml", ".json"}:
-        return *load_table(None, path, unit), f"Columns as {path.name} says."
-    if mapping is not None:
-        return *load_table(path, mapping, unit), f"Columns as {Path(mapping).name} says."
-    beside = _place(path, unit_path)
-    if not beside.is_file():
-        return *load_table(path, None, unit), ""
-    try:
-        return *load_table(path, beside, unit), f"Columns as {beside} says."
-    except InputError as error:
-        reason = f"{beside} does not fit this file ({error.message}): columns were guessed."
-        return *load_table(path, None, unit), reason
+    return read_log(path, unit, mapping, [_place(path, unit_path).parent])
 
 
 def _place(path: Path, unit_path: str | None) -> Path:
@@ -133,12 +121,14 @@ def _place(path: Path, unit_path: str | None) -> Path:
 
 
 def _write_map(raw: RawTable, guesses: tuple[Guess, ...] | None, path: Path, unit_path: str | None) -> str:
-    from wringout.trends.mapping import mapping_text
+    from wringout.trends.mapping import mapping_beside, mapping_text
 
     place = _place(path, unit_path)
     if guesses is None:
+        own = mapping_beside(path)
         raise InputError(
-            "a mapping file was followed already: correct that one, or take it away first", str(place)
+            "a mapping file was followed already: correct that one, or take it away first",
+            str(own if own.is_file() else place),
         )
     if place.exists():
         raise InputError(
