@@ -221,6 +221,11 @@ def drawn(page: Page) -> None:
     until(page, "document.querySelectorAll('#plots canvas').length > 0")
 
 
+def first_column(page: Page) -> None:
+    """What the first column of a log is, and why it was taken for that."""
+    page.locator("summary").first.tap()
+
+
 def two_devices(app: Starlette) -> list[tuple[str, str]]:
     """A phone and the machine in the van, paired; cookies of the phone."""
     devices = app.state.shared.devices
@@ -332,9 +337,11 @@ def main() -> None:
         light.take("manual", f"{call}/manuals?q={WIRE}", before=first_hit)
         light.take("trend", trend, before=drawn)
         light.take("trend-plots", trend, down="#plots", before=drawn)
+        light.take("columns", f"{trend}/columns", before=first_column)
         dark = album("dark", address, cookies, "-dark")
         for name in ("readings", "suspects", "ledger"):
             dark.take(name, f"{call}/{name}")
+        dark.take("columns", f"{trend}/columns", before=first_column)
         album("light", address, cookies).take("unsent", call, before=unsent)
         clock(15, 3)
         client.post(f"{call}/force", item="reheat.command", hold="0 %", at="2029-08-21T15:00:00")

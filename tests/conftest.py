@@ -18,6 +18,7 @@ LONG_FIRST = (
     "test_progress.py",
     "test_live.py",
     "test_capture_cli.py",
+    "test_columns.py",
     "test_sweep.py",
     "test_sweep_engines.py",
     "test_prove.py",

@@ -22,6 +22,12 @@ FLAGS = [
 PATIENCE = 20_000  # ms; tests may share their machine with others
 PRESSED = """window.pressed = false;
 addEventListener("click", () => { window.pressed = true; }, { once: true, capture: true })"""
+# what a thumb would miss
+TOO_SMALL = """() => [...document.querySelectorAll(
+  'button, select, textarea, summary, nav a, .card, .button, input:not([type=hidden],[type=radio])'
+)].map((e) => [e.outerHTML.slice(0, 90), e.getBoundingClientRect()])
+  .filter(([, r]) => r.width && (r.height < 44 || r.width < 44))
+  .map(([html, r]) => `${html} ${r.width}x${r.height}`)"""
 expect.set_options(timeout=PATIENCE)
 
 

@@ -14,19 +14,12 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, BrowserContext, Page, Route, expect
 
-from web.browsing import in_cache, kept, listened, phone, settled, tapped, until
+from web.browsing import TOO_SMALL, in_cache, kept, listened, phone, settled, tapped, until
 from web.client import PAGES, Client, demo_events
 from web.server import DEMO, served
 from wringout.records.store import Store, open_store
 
 OTHERS = ["/", "/calls/new", "/settings", "/devices", "/pair", "/trust", "/offline", "/nothing"]
-
-
-TOO_SMALL = """() => [...document.querySelectorAll(
-  'button, select, textarea, summary, nav a, .card, .button, input:not([type=hidden],[type=radio])'
-)].map((e) => [e.outerHTML.slice(0, 90), e.getBoundingClientRect()])
-  .filter(([, r]) => r.width && (r.height < 44 || r.width < 44))
-  .map(([html, r]) => `${html} ${r.width}x${r.height}`)"""
 
 
 @pytest.fixture(scope="module")

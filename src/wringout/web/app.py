@@ -19,6 +19,7 @@ from wringout.records.store import Store
 from wringout.web import (
     api,
     call_pages,
+    column_pages,
     device_pages,
     live_pages,
     offline,
@@ -177,6 +178,8 @@ def _routes() -> list[Route]:
         _post(f"{one}/trends", trend_pages.trend_keep),
         _get(f"{one}/trends/{{sha256}}", trend_pages.trend),
         _get(f"{one}/trends/{{sha256}}/series.json", trend_pages.series),
+        _get(f"{one}/trends/{{sha256}}/columns", column_pages.columns),
+        _post(f"{one}/trends/{{sha256}}/columns", column_pages.columns_keep),
         _get(f"{one}/proof", proof_pages.proof),
         _post(f"{one}/proof", proof_pages.proof_keep),
         _get("/attachments/{sha256}", c.attachment),

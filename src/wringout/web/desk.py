@@ -6,7 +6,7 @@ from __future__ import annotations
 import json
 import re
 import uuid
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any
@@ -27,6 +27,7 @@ __all__ = ["SAID", "UNREADABLE", "Desk", "Here", "Writer", "following_id", "now_
 # notes that the app itself reads again
 UNREADABLE = "not readable: "
 SAID = "said, to be sorted: "
+REPLACED = "another is kept in its place"
 
 
 @dataclass(frozen=True, slots=True)
@@ -202,16 +203,27 @@ class Desk:
         text: str = "",
         at: str = "",
         id: str = "",
+        to: str = "",
+        instead_of: Sequence[str] = (),
     ) -> str:
-        """Keep a photo or file; its SHA-256. Sent again under the same identifier it is the same."""
+        """Keep a photo or file; its SHA-256. Sent again under the same identifier it is the same.
+
+        ``to`` is the event it belongs to; attachments that it comes ``instead_of`` are withdrawn with it.
+        """
         name = "".join(c for c in name.replace("\\", "/").rpartition("/")[2] if c.isprintable())[:120]
         content = content_of(data, "file")
         made = checked(id) if id else self.store.new_id()
         if any(event.id == made for event in self.store.events(call_id)):
             return content.sha256
         body = {"sha256": content.sha256, "name": name or "file", "type": content.type, "size": len(data)}
-        body |= {key: value for key, value in (("at", at), ("text", text)) if value}
-        self.store.append(self._event(made, "attached", body, call_id, writer), [content])
+        body |= {key: value for key, value in (("to", to), ("at", at), ("text", text)) if value}
+        gone = [
+            self._event(
+                following_id(made, place), "withdrawn", {"of": of, "reason": REPLACED}, call_id, writer
+            )
+            for place, of in enumerate(instead_of, 1)
+        ]
+        self.store.append([self._event(made, "attached", body, call_id, writer), *gone], [content])
         return content.sha256
 
     def content(self, sha256: str) -> Content:

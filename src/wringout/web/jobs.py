@@ -75,6 +75,7 @@ def essence(kind: str, document: str) -> str:
 def run(kind: str, document: str, system: UnitSystem, more: dict[str, Any] | None = None) -> dict[str, Any]:
     """Do one job; errors come back as `Failed`."""
     from wringout.errors import DataError, InputError
+    from wringout.web.column_job import columns
     from wringout.web.proof_job import prove
     from wringout.web.trend_job import trend
 
@@ -84,6 +85,7 @@ def run(kind: str, document: str, system: UnitSystem, more: dict[str, Any] | Non
         "wait": wait,
         "prove": prove,
         "trend": trend,
+        "columns": columns,
         "history": history,
         "learn": learn,
         "live": live,

@@ -23,8 +23,6 @@ HEADINGS = {"fails": "Fails", "untested": "Still to be shown", "holds": "Holds"}
 
 def prove(document: str, system: UnitSystem, more: dict[str, Any]) -> dict[str, Any]:
     """The verdict on the last change of a call; ``more`` names the log on the disk, if there is one."""
-    from pathlib import Path
-
     import numpy as np
 
     from wringout.documents.call import Change
@@ -40,7 +38,7 @@ def prove(document: str, system: UnitSystem, more: dict[str, Any]) -> dict[str, 
     change = [event for event in call.events if isinstance(event, Change)][-1]
     if "path" not in more:
         return _open(unit, settings, change, "No log of the days since is here.", system)
-    table, _, _ = load_table(Path(more["path"]), None, unit)
+    table, _, _ = load_table(more["path"], more.get("map"), unit)
     try:
         found = judge(call, table, settings, np.random.default_rng(SEED))
     except InputError as error:

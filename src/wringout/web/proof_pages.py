@@ -14,11 +14,13 @@ from wringout.documents.call import Change
 from wringout.errors import InputError
 from wringout.history.proofs import PROOF_FORMAT
 from wringout.records.attached_json import attached_json
+from wringout.records.logs import logs_of
 from wringout.showing.proof_words import VERDICTS
 from wringout.web.desk import Here, now_text
 from wringout.web.jobs import Failed
+from wringout.web.log_files import log_named, on_disk
 from wringout.web.pages import Problem, back, form_of, page, session, shared, system_for, text_of
-from wringout.web.trend_pages import inline, log_file, logs
+from wringout.web.trend_pages import inline
 from wringout.web.weigher import Job
 
 __all__ = ["proof", "proof_keep"]
@@ -33,8 +35,7 @@ def _job(request: Request, here: Here, sha256: str) -> Job:
     everything = shared(request)
     more: dict[str, Any] = {}
     if sha256:
-        path, name = log_file(everything, here, sha256)
-        more = {"path": str(path), "name": name}
+        more |= on_disk(everything.desk, log_named(here, sha256))
     system = system_for(request, here.call.unit)
     return everything.weigher.job("prove", here.id, here.document, system, more)
 
@@ -44,8 +45,8 @@ async def proof(request: Request, problems: tuple[Problem, ...] = ()) -> Respons
     here = shared(request).desk.here(request.path_params["call"])
     part = "hx-request" in request.headers
     status = 422 if problems else 200
-    files = logs(here)
-    newest = files[-1]["sha256"] if files else ""
+    files = logs_of(here.folded)
+    newest = files[-1].sha256 if files else ""
     sha256 = request.query_params.get("log", newest)
     changed = any(isinstance(event, Change) for event in here.call.events)
     found: dict[str, Any] | None = None

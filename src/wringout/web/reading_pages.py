@@ -25,12 +25,21 @@ from wringout.web.spoken.understood import Understood
 from wringout.web.spoken.units import usual_unit
 from wringout.weighing.evidence_words import plain, state_words
 
-__all__ = ["GROUPS", "force_keep", "readings", "readings_keep", "said_keep", "tapped_keep", "understand_line"]
+__all__ = [
+    "GROUPS",
+    "force_keep",
+    "readings",
+    "readings_keep",
+    "said_keep",
+    "short_name",
+    "tapped_keep",
+    "understand_line",
+]
 
 MOST_READINGS = 60
 # beginning of ids -> heading; in the order in which one walks around the unit
 GROUPS = (
-    ("shown.", "Shown by the controller"),
+    ("shown. cooling.", "Shown by the controller"),
     ("outdoor.", "Outdoor air"),
     ("return.", "Return air"),
     ("mixed.", "Mixed air"),
@@ -74,6 +83,9 @@ _SHORT = {
     "stages_called": "stages called",
     "reheat_command": "reheat command",
     "reheat_in_hand": "reheat held by hand",
+    "setpoint_space_t": "space set point",
+    "setpoint_supply_t": "supply set point",
+    "occupied": "in use by the calendar",
 }
 
 
@@ -83,7 +95,7 @@ def short_name(name: str) -> str:
     words = _SHORT.get(leaf, leaf.replace("_", " "))
     if parents and parents[0] == "stage":
         return f"{parents[1]}: {words}"
-    if name.startswith(("filter.", "fan.")):
+    if name.startswith(("filter.", "fan.", "cooling.")):
         return f"{parents[0]}: {words}"
     return f"{parents[0]} {words}" if name == "strainer.drop" else words
 

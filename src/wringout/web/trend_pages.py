@@ -2,10 +2,7 @@
 
 from __future__ import annotations
 
-import hashlib
 import re
-import tempfile
-from pathlib import Path
 from typing import Any
 
 from markupsafe import Markup
@@ -15,13 +12,15 @@ from starlette.responses import JSONResponse, Response
 
 from wringout.documents.call import Change
 from wringout.errors import InputError
+from wringout.records.logs import Log, logs_of
 from wringout.showing.words import pretty
 from wringout.web.desk import Here, now_text
 from wringout.web.jobs import Failed
-from wringout.web.pages import Problem, Shared, back, form_of, page, session, shared, system_for, text_of
+from wringout.web.log_files import log_named, on_disk
+from wringout.web.pages import Problem, back, form_of, page, session, shared, system_for, text_of
 from wringout.web.weigher import Job
 
-__all__ = ["inline", "log_file", "logs", "series", "trend", "trend_keep", "trends"]
+__all__ = ["inline", "series", "trend", "trend_keep", "trends"]
 
 MOST = 25_000_000
 MARK = "trend"
@@ -37,19 +36,9 @@ async def trends(request: Request, problems: tuple[Problem, ...] = ()) -> Respon
         here=here,
         tab="call",
         title="Trends",
-        files=logs(here),
+        files=logs_of(here.folded),
         problems=problems,
     )
-
-
-def logs(here: Here) -> list[dict[str, str]]:
-    """The logs of a call, in the order in which they came."""
-    return [
-        {"sha256": line.body["sha256"], "name": line.body["name"]}
-        for line in here.folded.attachments
-        if line.body.get("type") in ("text/plain", "application/vnd.apache.parquet")
-        and not line.body["name"].lower().endswith(".json")
-    ]
 
 
 async def trend_keep(request: Request) -> Response:
@@ -77,42 +66,21 @@ async def trend_keep(request: Request) -> Response:
     return back(f"/calls/{call_id}/trends/{kept}", request)
 
 
-def log_file(everything: Shared, here: Here, sha256: str) -> tuple[Path, str]:
-    """A log of a call as a file, from which the worker reads it, and its name."""
-    name = next((f["name"] for f in logs(here) if f["sha256"] == sha256), None)
-    if name is None:
-        raise InputError("there is nothing of that name in this call", "trend")
-    content = everything.desk.content(sha256)
-    ending = ".parquet" if content.type.endswith("parquet") else ".csv"
-    folder = (
-        Path(tempfile.gettempdir())
-        / f"wringout-{hashlib.sha256(everything.desk.store.name.encode()).hexdigest()[:12]}"
-    )
-    folder.mkdir(mode=0o700, exist_ok=True)
-    path = folder / f"{sha256}{ending}"
-    if not path.is_file():
-        path.write_bytes(content.data)
-    return path, name
-
-
-def _job(request: Request, here: Here) -> tuple[Job, str]:
+def _job(request: Request, here: Here) -> tuple[Job, Log]:
     """The work on one log."""
     everything = shared(request)
-    sha256 = request.path_params["sha256"]
-    path, name = log_file(everything, here, sha256)
-    unit_id = here.folded.unit_id
-    document = everything.desk.store.unit_text(unit_id) if unit_id else ""
+    log = log_named(here, request.path_params["sha256"])
+    document = everything.desk.store.unit_text(here.folded.unit_id or "")
     system = system_for(request, here.call.unit)
-    return everything.weigher.job(
-        "trend", f"{here.id} {sha256}", document, system, {"path": str(path), "name": name}
-    ), name
+    more = on_disk(everything.desk, log)
+    return everything.weigher.job("trend", f"{here.id} {log.sha256}", document, system, more), log
 
 
 async def trend(request: Request) -> Response:
     """What one log shows."""
     here = shared(request).desk.here(request.path_params["call"])
     part = "hx-request" in request.headers
-    job, name = _job(request, here)
+    job, log = _job(request, here)
     problems: tuple[Problem, ...] = ()
     found: dict[str, Any] | None = None
     try:
@@ -125,16 +93,16 @@ async def trend(request: Request) -> Response:
         "trend_part.html" if part else "trend.html",
         here=here,
         tab="call",
-        title=f"Trend {name}",
-        name=name,
+        title=f"Trend {log.name}",
+        chosen=log.mapping is not None,
         found=found,
         pictures=pictures,
         pending=found is None and not problems,
         as_part=part,
         changed=any(isinstance(event, Change) for event in here.call.events),
-        sha256=request.path_params["sha256"],
+        sha256=log.sha256,
         seconds=job.seconds,
-        part=f"/calls/{here.id}/trends/{request.path_params['sha256']}",
+        part=f"/calls/{here.id}/trends/{log.sha256}",
         problems=problems,
     )
 
