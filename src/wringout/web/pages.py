@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import hashlib
 import html
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -155,8 +156,9 @@ def _upper_first(text: str) -> str:
 
 
 def _nowrap(text: str) -> Markup:
-    """A number stays with its unit."""
-    return Markup(html.escape(text).replace(" ± ", "&nbsp;±&nbsp;").replace(" °", "&nbsp;°"))
+    """A number stays with its unit, and a day is not broken at its hyphens."""
+    whole = html.escape(text).replace(" ± ", "&nbsp;±&nbsp;").replace(" °", "&nbsp;°")
+    return Markup(re.sub(r"\b\d{4}-\d\d-\d\d\b", r"<time>\g<0></time>", whole))
 
 
 def page(
