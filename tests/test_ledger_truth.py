@@ -15,7 +15,7 @@ from datetime import datetime
 import numpy as np
 import pytest
 
-from units import UNITS, machine, most_stages, random_machine, with_cause
+from units import UNITS, machine, random_machine, under_control, weather, with_cause
 from wringout.catalogue.points import point, points_of, sigma
 from wringout.documents.states import Snapshot
 from wringout.ledger.book import ledger
@@ -23,7 +23,6 @@ from wringout.ledger.entries import Ledger, Route
 from wringout.ledger.expectation import booked
 from wringout.ledger.readings import Read
 from wringout.machine.acts import variants
-from wringout.machine.conditions import Conditions
 from wringout.machine.design import Design
 from wringout.machine.parameters import Array
 from wringout.machine.room_side import room_balance
@@ -76,29 +75,12 @@ def settled(
     d: Design, count: int, generator: np.random.Generator, cause: str | None = None
 ) -> tuple[Settled, Array]:
     """Machines dehumidifying as their control has them, and how far their rooms are from rest."""
-    day, control = d.unit.space.design_day, d.unit.control
-    outdoor_t = day.outdoor_t + generator.uniform(-12.0, 2.0, count)
-    outdoor_dew = np.minimum(day.outdoor_dew_point - generator.uniform(0.0, 8.0, count), outdoor_t - 0.5)
-    place = generator.uniform(0.15, 1.3, count)  # in the band of the stages
-    space_dew = control.dew_point + control.dew_point_band * (place - 0.5)
+    at = weather(d, count, generator)
     values = random_machine(d, count, generator)
     if cause is not None:
         way = variants(cause, d.unit)[-1]  # of a cause that may touch one stage or all: all
         values = with_cause(d, values, cause, [np.full(count, 0.5)] * 3, way)
-    seen = place + (values["dew_offset"] + values["dew_error"]) / control.dew_point_band
-    most = most_stages(d)
-    stages = np.clip(np.ceil(most * seen), 1.0, most)
-    conditions = Conditions(
-        outdoor_t,
-        outdoor_dew,
-        control.space_t + generator.uniform(-1.5, 1.5, count),
-        space_dew,
-        np.clip(generator.uniform(-0.1, 1.1, count), 0.0, 1.0),
-        stages,
-        np.clip(seen, 0.0, 1.0),
-        np.zeros(count),
-    )
-    s = settle(d, values, conditions)
+    s = settle(d, values, under_control(d, at, values, generator))
     balance = room_balance(s)
     return s, np.maximum(np.abs(balance.moisture_residual), np.abs(balance.heat_residual))
 

@@ -11,7 +11,7 @@ from wringout.documents.load import unit_from_text
 from wringout.machine.acts import ACTS, Variant, variants
 from wringout.machine.conditions import Conditions
 from wringout.machine.design import Design, design
-from wringout.machine.parameters import Array, healthy_values, neutral, spreads
+from wringout.machine.parameters import Array, Values, healthy_values, neutral, spreads
 
 __all__ = [
     "BOILER_DIVERTING",
@@ -26,6 +26,8 @@ __all__ = [
     "machine",
     "random_conditions",
     "random_machine",
+    "under_control",
+    "weather",
     "with_cause",
 ]
 
@@ -313,6 +315,35 @@ def random_conditions(d: Design, samples: int, generator: np.random.Generator) -
         stages,
         generator.uniform(0.0, 1.0, samples),
         generator.uniform(0.0, 1.0, samples),
+    )
+
+
+def weather(d: Design, samples: int, generator: np.random.Generator) -> tuple[Array, Array, Array]:
+    """Outdoor dry bulb and dew point within the design day, and where rooms are in the band of the stages."""
+    day = d.unit.space.design_day
+    outdoor_t = day.outdoor_t + generator.uniform(-12.0, 2.0, samples)
+    outdoor_dew = np.minimum(day.outdoor_dew_point - generator.uniform(0.0, 8.0, samples), outdoor_t - 0.5)
+    return outdoor_t, outdoor_dew, generator.uniform(0.15, 1.3, samples)
+
+
+def under_control(
+    d: Design, at: tuple[Array, Array, Array], values: Values, generator: np.random.Generator
+) -> Conditions:
+    """Machines dehumidifying as their control has them, in some `weather`."""
+    outdoor_t, outdoor_dew, place = at
+    control, samples = d.unit.control, place.size
+    space_dew = control.dew_point + control.dew_point_band * (place - 0.5)
+    seen = place + (values["dew_offset"] + values["dew_error"]) / control.dew_point_band
+    most = most_stages(d)
+    return Conditions(
+        outdoor_t,
+        outdoor_dew,
+        control.space_t + generator.uniform(-1.5, 1.5, samples),
+        space_dew,
+        np.clip(generator.uniform(-0.1, 1.1, samples), 0.0, 1.0),
+        np.clip(np.ceil(most * seen), 1.0, most),
+        np.clip(seen, 0.0, 1.0),
+        np.zeros(samples),
     )
 
 
