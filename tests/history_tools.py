@@ -3,9 +3,9 @@ and without what they told."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import timedelta
+from datetime import datetime, timedelta
 
 import numpy as np
 
@@ -16,23 +16,37 @@ from wringout.history.drift import share
 from wringout.history.learning import Verdict, combined, judged
 from wringout.history.visits import visits_of
 from wringout.machine.design import design
+from wringout.machine.known import KnownMachine
 from wringout.machine.parameters import Array, spreads
 from wringout.weighing.answer import Answer, weigh
 from wringout.weighing.hypothesis import HEALTHY, Hypothesis
 
-__all__ = ["Life", "Tally", "life", "moved", "tallied", "weighed_twice"]
+__all__ = ["Life", "LookedOver", "Tally", "life", "looked_over", "moved", "tallied", "weighed_twice"]
 
 
 @dataclass(frozen=True)
-class Life:
-    """A machine's healthy visits with the verdict on each, and its later call with what is truly wrong.
+class LookedOver:
+    """A machine's healthy visits with the verdict on each.
 
-    ``machines`` (visits + 1, spreads) are its spreads on each visit and on the call, in usual deviations.
+    ``own`` (spreads,) is where its spreads lie of themselves, ``machines`` (visits + 1, spreads) where they
+    are on each visit and on the call after them, all in usual deviations.
     """
 
     unit: Unit
+    own: Array
     machines: Array
     verdicts: tuple[Verdict, ...]
+
+    def known(self, at: datetime) -> KnownMachine | None:
+        """What its proven visits tell for a later time; None where none is proven."""
+        learned = [verdict.learned for verdict in self.verdicts if verdict.learned is not None]
+        return combined(learned, design(self.unit), at) if learned else None
+
+
+@dataclass(frozen=True)
+class Life(LookedOver):
+    """A machine that was looked over, and its later call with what is truly wrong."""
+
     call: Call
     truth: Hypothesis
 
@@ -54,27 +68,28 @@ def moved(call: Call, days: float) -> Call:
     return call.model_copy(update={"events": later})
 
 
-def life(
+def looked_over(
     unit: Unit,
-    number: int,
-    points: Sequence[str],
+    rng: np.random.Generator,
     visits: int = 1,
-    truth: Sequence[Hypothesis] | None = None,
     drift: float = 1.0,
     stray: float = 1.0,
-) -> Life:
-    """Draw a machine, look it over on some healthy visits, and then let something go wrong.
+    wider: Mapping[str, float] | None = None,
+) -> LookedOver:
+    """Draw a machine, and look it over on some healthy visits, a month apart.
 
     ``drift`` times the share of the day that is reckoned with is drawn anew on every visit, all of it at the
     most; readings have errors, slips and what the equations miss, as weighing expects them. The machine's own
-    part strays ``stray`` times as far as that of its kind.
+    part strays ``stray`` times as far as that of its kind, and ``wider`` [usual deviations] besides where its
+    document is filled in by rule.
     """
-    rng = np.random.default_rng(70_000 + number)
-    rows = spreads(design(unit))
-    day = np.minimum(share([row.name for row in rows]) * drift, 1.0)
-    own = rng.standard_normal(len(rows))
-    noise = rng.standard_normal((visits + 1, len(rows)))
-    machines = stray * np.sqrt(1.0 - day) * own + np.sqrt(day) * noise
+    names = [row.name for row in spreads(design(unit))]
+    day = np.minimum(share(names) * drift, 1.0)
+    own = stray * np.sqrt(1.0 - day) * rng.standard_normal(len(names))
+    noise = rng.standard_normal((visits + 1, len(names)))
+    for name, spread in (wider or {}).items():
+        own[names.index(name)] += spread * rng.standard_normal()
+    machines = own + np.sqrt(day) * noise
     verdicts = []
     for k in range(visits):
         made = simulate(
@@ -88,6 +103,22 @@ def life(
         )
         visit = visits_of([moved(made.call, 30.0 * (k - visits))])[0]
         verdicts.append(judged(visit, np.random.default_rng(0), held_since=True))
+    return LookedOver(unit, own, machines, tuple(verdicts))
+
+
+def life(
+    unit: Unit,
+    number: int,
+    points: Sequence[str],
+    visits: int = 1,
+    truth: Sequence[Hypothesis] | None = None,
+    drift: float = 1.0,
+    stray: float = 1.0,
+) -> Life:
+    """Draw a machine, look it over on some healthy visits, and then let something go wrong; ``drift`` and
+    ``stray`` as `looked_over` has them."""
+    rng = np.random.default_rng(70_000 + number)
+    before = looked_over(unit, rng, visits, drift, stray)
     options = prior_draw(unit, 600, rng) if truth is None else truth
     later = simulate(
         unit,
@@ -97,18 +128,17 @@ def life(
         model_error=True,
         slips=True,
         candidates=12_000,
-        machine=machines[-1],
+        machine=before.machines[-1],
     )
-    return Life(unit, machines, tuple(verdicts), later.call, later.truth)
+    return Life(unit, before.own, before.machines, before.verdicts, later.call, later.truth)
 
 
 def weighed_twice(one: Life) -> tuple[Answer, Answer]:
     """The call weighed without and with what the proven visits told; the same where none was proven."""
     without = weigh(one.call, np.random.default_rng(0), checks=False)
-    learned = [v.learned for v in one.verdicts if v.learned is not None]
-    if not learned:
+    known = one.known(one.call.events[0].at)
+    if known is None:
         return without, without
-    known = combined(learned, design(one.unit), one.call.events[0].at)
     return without, weigh(one.call, np.random.default_rng(0), checks=False, known=known)
 
 

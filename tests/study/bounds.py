@@ -26,10 +26,10 @@ import units
 from weighing_tools import WALK_UP, Look, Simulated, prior_draw, simulate, unit_of
 from wringout.catalogue.points import points_of
 from wringout.documents.call import Call, Event, Force, Reading, Release
+from wringout.machine.known import KnownMachine
 from wringout.machine.steady import read_points
 from wringout.weighing.answer import Answer, weigh
 from wringout.weighing.batch import settled
-from wringout.weighing.known import Known
 from wringout.weighing.next_check import NOT_ASKED, STATES
 from wringout.weighing.situation import BINARY
 
@@ -142,7 +142,7 @@ def as_read(one: Simulated, taken: Sequence[Key]) -> Answer:
 def machine_known(one: Simulated, taken: Sequence[Key]) -> Answer:
     """With the machine's healthy parameters known."""
     names = tuple(row.name for row in one.at.rows)
-    known = Known(names, one.z[: len(names)], NARROW * np.eye(len(names)))
+    known = KnownMachine(names, one.z[: len(names)], NARROW * np.eye(len(names)))
     return weigh(some_of(one.call, taken), np.random.default_rng(0), checks=False, known=known)
 
 

@@ -1,4 +1,5 @@
-"""A unit that proven earlier visits made known is weighed with what they told: in app, command and report.
+"""A unit that proven earlier visits made known is weighed, and expected, with what they told: in app, command
+and report.
 
 It is learned once, whatever is read afterwards, and the page says from which visits."""
 
@@ -10,6 +11,8 @@ import shutil
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
+from unittest.mock import ANY
 
 import numpy as np
 import pytest
@@ -25,12 +28,15 @@ from wringout.records.from_documents import events_of_document
 from wringout.records.store import Store, open_store
 from wringout.report.findings import findings
 from wringout.report.write import report_of
+from wringout.showing.books import ledger_in_words
 from wringout.showing.expected import bands, scene
 from wringout.showing.known_unit import told_for
+from wringout.showing.waits import wait_in_words
 from wringout.showing.words import range_words
 from wringout.web import jobs
 from wringout.web.app import create_app
 from wringout.web.desk import Writer
+from wringout.web.earlier import begun
 
 
 @dataclass
@@ -42,6 +48,20 @@ class Season:
     later: str
     later_file: Path
     learned_file: Path
+    mended: str
+    mended_file: Path
+
+    def page(self, path: str) -> str:
+        """A page, its days without their marks."""
+        return re.sub("</?time>", "", self.app.page(path))
+
+    def worked_out(self, kind: str, call_id: str) -> dict[str, Any]:
+        """What the app's pages of a call are written from."""
+        everything = self.app.app.state.shared
+        job = begun(everything, kind, everything.desk.here(call_id), "ip")
+        assert job is not None
+        assert job.result is not None
+        return {k: v for k, v in job.result.items() if k not in ("seconds", "known", "not_known")}
 
 
 def taken(store: Store, path: Path) -> str:
@@ -52,18 +72,22 @@ def taken(store: Store, path: Path) -> str:
 
 @pytest.fixture(scope="module")
 def season(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Season]:
-    """The demo's vault: its call with the repair, and the same complaint a season later."""
+    """The demo's vault: its call with the repair, the same complaint a season later, and that call again with
+    a repair a year later."""
     folder = Path(tmp_path_factory.mktemp("vault"))
-    path = later(folder)
-    call = yaml.safe_load(path.read_text(encoding="utf-8"))
-    path.write_text(yaml.safe_dump(call | {"unit": "unit.yaml"}), encoding="utf-8")
+    paths = []
+    for step, days in (("call-1-walk-up", 90.0), ("call-final", 365.0)):
+        call = yaml.safe_load(later(folder, step, days).read_text(encoding="utf-8"))
+        paths.append(folder / f"{step}.yaml")
+        paths[-1].write_text(yaml.safe_dump(call | {"unit": "unit.yaml"}), encoding="utf-8")
     shutil.copy(VAULT.parent / "unit.yaml", folder)  # one text, so that both calls are of one unit
     learned = folder / "vault.fingerprint.json"
     good("history", str(VAULT), "--learn", "-o", str(learned))
     with open_store(folder / "record.sqlite") as store:
         weigher = AtOnce()
-        first, second = taken(store, VAULT), taken(store, path)
-        yield Season(App(create_app(store, weigher=weigher), weigher), first, second, path, learned)
+        first, *others = (taken(store, path) for path in (VAULT, *paths))
+        app = App(create_app(store, weigher=weigher), weigher)
+        yield Season(app, first, others[0], paths[0], learned, others[1], paths[1])
 
 
 def test_app_command_and_report_give_the_same_numbers(season: Season) -> None:
@@ -78,33 +102,90 @@ def test_app_command_and_report_give_the_same_numbers(season: Season) -> None:
     assert "as the proven visit of 2029-06-13 (by its readings) told of it" in told
 
 
+EXPECTED = "this unit, as proven on 2029-06-13"
+
+
+def test_ledger_chart_and_wait_expect_the_same_unit_in_app_command_and_report(season: Season) -> None:
+    report = findings(load_call(str(season.mended_file)), "ip", earlier=[load_call(str(VAULT))])
+    book, wait = (season.worked_out(kind, season.mended) for kind in ("book", "wait"))
+    assert book == report.book  # bands and charts are in it
+    assert wait == report.wait
+    fingerprint = ("--json", "--fingerprint", str(season.learned_file))
+    command = json.loads(good("ledger", str(season.mended_file), *fingerprint))
+    for ledger in (asked := season.app.ask(f"/api/calls/{season.mended}/ledger").json())["ledgers"]:
+        for one in (*ledger["mismatches"], *ledger["slight"]):
+            one["words"] = ANY  # a terminal writes +- and a page writes it in one sign
+    assert asked == command
+    waited = json.loads(good("wait", str(season.mended_file), *fingerprint))
+    late = {row["point"]: row["seconds_95"]["late"] for row in waited["points"]}
+    assert late == {row["point"]: row["late"] and round(row["late"], 1) for row in wait["points"]}
+    band = {row["point"]: range_words(row["point"], *row["band_si"], "ip") for row in waited["points"]}
+    for row in wait["points"]:
+        assert row["band"] == band[row["point"]] or row["band"] in ("yes", "no"), row["point"]
+    assert command["expected_of"] == waited["expected_of"] == book["expected_of"] == EXPECTED
+
+
+def test_every_page_and_the_report_say_of_which_unit_it_is_expected(season: Season) -> None:
+    for page in ("ledger", "chart", "wait", "readings"):
+        known = season.page(f"/calls/{season.mended}/{page}")
+        assert f"Expected of {EXPECTED}." in known, page
+        if page != "readings":
+            without = season.page(f"/calls/{season.mended}/{page}?without=1")
+            assert "Expected of any healthy unit of the kind." in without, page
+            assert "With what earlier visits told" in without, page
+    for page in ("ledger", "chart", "readings"):
+        assert "Expected of any healthy unit" in season.page(f"/calls/{season.earlier}/{page}"), page
+    report = findings(load_call(str(season.mended_file)), "ip", earlier=[load_call(str(VAULT))])
+    told = " ".join(report_of(report, "9.9").texts())
+    assert told.count(f"expected of {EXPECTED}") >= 3  # ledger, chart and what to read after the change
+    for command in ("ledger", "wait"):
+        text = " ".join(good(command, str(season.mended_file)).split())
+        assert "as expected of any healthy unit of the kind." in text
+        text = good(command, str(season.mended_file), "--fingerprint", str(season.learned_file))
+        assert f"as expected of {EXPECTED}." in " ".join(text.split())
+
+
+def test_without_a_proven_visit_every_figure_is_what_it_is_without_a_history(season: Season) -> None:
+    """To the last bit: an earlier visit that proves nothing changes nothing."""
+    tree = yaml.load(ICE.read_text(encoding="utf-8"), Loader=yaml.BaseLoader)
+    tree["unit"] = yaml.load((ICE.parent / "unit.yaml").read_text(encoding="utf-8"), Loader=yaml.BaseLoader)
+    document, call = json.dumps(tree), load_call(str(ICE))
+    learned = jobs.run("learn", document, "si", {"earlier": [document], "proofs": []})
+    assert learned["verdicts"]
+    assert not learned["fingerprint"]
+    for kind, alone in (("book", ledger_in_words(call, "si")), ("wait", wait_in_words(call, "si"))):
+        found = jobs.run(kind, document, "si", {"fingerprint": learned["fingerprint"]})
+        assert {name: found[name] for name in alone} == alone
+        assert found["expected_of"] == "any healthy unit of the kind"
+
+
 def test_the_pages_say_from_which_visits_and_show_the_answer_without(season: Season) -> None:
     said = "Starts from what the proven visit of 2029-06-13 (by its readings) told of this machine."
     one = f"/calls/{season.later}"
-    for page in ("suspects", "next", "readings"):
-        assert said in season.app.page(f"{one}/{page}"), page
-    without = season.app.page(f"{one}/suspects?without=1")
+    for page in ("suspects", "next"):
+        assert said in season.page(f"{one}/{page}"), page
+    without = season.page(f"{one}/suspects?without=1")
     assert said not in without
     assert "Without what earlier visits told." in without
     shares = r'<th scope="row">([^<]+)</th><td>([^<]+)'
-    assert re.findall(shares, without) != re.findall(shares, season.app.page(f"{one}/suspects"))
-    history = season.app.page(f"{one}/history")
+    assert re.findall(shares, without) != re.findall(shares, season.page(f"{one}/suspects"))
+    history = season.page(f"{one}/history")
     assert "Proven by its readings, and used" in history
     assert "Not counted as proven: 0 readings after the last change" in history
 
 
 def test_a_unit_is_learned_once_until_its_earlier_visits_change(season: Season) -> None:
     one = f"/calls/{season.later}"
-    season.app.page(f"{one}/suspects")
+    season.page(f"{one}/suspects")
     season.app.weigher.begun.clear()
     reading = {"point": "supply.t", "value": "61 degF", "at": "2029-09-10T10:30:00"}
     assert season.app.ask(f"{one}/tapped", reading).status_code == 303
-    season.app.page(f"{one}/suspects")
+    season.page(f"{one}/suspects")
     assert sorted(season.app.weigher.begun) == ["book", "weigh"]
     note = {"text": "looked in once more, all well", "at": "2029-06-13T07:50:00"}
     assert season.app.ask(f"/calls/{season.earlier}/notes", note).status_code == 303
     season.app.weigher.begun.clear()
-    season.app.page(f"{one}/readings")
+    season.page(f"{one}/readings")
     assert season.app.weigher.begun == ["learn"], "the machine is told the same, so nothing is weighed anew"
 
 
@@ -128,7 +209,7 @@ def test_bands_of_a_known_machine_are_narrower_and_nearer_to_what_was_left(seaso
     (drop,) = (one.reading.value for one in left if one.reading.point == "filter.drop")
     off = [abs(band["filter.drop"].middle - drop) for band in (wide, narrow)]
     assert off[1] < off[0]
-    text = season.app.page(f"/calls/{season.later}/readings")
+    text = season.page(f"/calls/{season.later}/readings")
     shown = range_words("filter.drop", narrow["filter.drop"].low, narrow["filter.drop"].high, "ip")
     assert f"expected {shown}" in text
 
@@ -139,7 +220,7 @@ def test_a_proof_that_is_attached_to_an_earlier_call_is_found_there(season: Seas
     desk = season.app.app.state.shared.desk
     desk.attach(season.earlier, json.dumps(tree).encode(), "proof.json", Writer("Ann", "phone"))
     said = "Starts from what the proven visit of 2029-06-13 (by the days after) told of this machine."
-    assert said in season.app.page(f"/calls/{season.later}/readings")
+    assert said in season.page(f"/calls/{season.later}/suspects")
 
 
 def test_the_days_after_a_visit_prove_it_where_its_call_keeps_their_verdict() -> None:

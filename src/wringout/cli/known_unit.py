@@ -1,4 +1,4 @@
-"""What the weighing commands share for a unit that earlier visits made known: the option, and its reading."""
+"""What commands share for a unit that earlier visits made known: the option, and its reading."""
 
 from __future__ import annotations
 
@@ -16,15 +16,15 @@ if TYPE_CHECKING:
     from wringout.history.fingerprint import Fingerprint
     from wringout.history.proofs import HeldProof
     from wringout.records.store import Store
-    from wringout.weighing.known import Known
+    from wringout.showing.known_unit import Told
 
 __all__ = [
     "PROOF_HELP",
     "attached_proofs",
     "fingerprint_option",
-    "known_of",
     "read_fingerprint",
     "read_proof",
+    "told_of",
 ]
 
 PROOF_HELP = "What `wringout prove --json` wrote of a repair; may be given again."
@@ -55,7 +55,7 @@ def read_fingerprint(path: Path) -> Fingerprint:
     return fingerprint_from_text(text, path.name)
 
 
-def known_of(path: str | None, call: Call) -> Known | None:
+def told_of(path: str | None, call: Call) -> Told | None:
     """What a fingerprint tells of the machine of a call; None where none is named."""
     if path is None:
         return None
@@ -74,7 +74,7 @@ def known_of(path: str | None, call: Call) -> Known | None:
             "fingerprint of earlier visits",
             path,
         )
-    return told.known
+    return told
 
 
 def read_proof(path: str) -> HeldProof:

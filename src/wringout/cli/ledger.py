@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from wringout.cli.known_unit import fingerprint_option, told_of
 from wringout.errors import InputError
 
 if TYPE_CHECKING:
@@ -25,7 +26,7 @@ NAME, COLUMN = 33, 22
 TIGHT = "\u00a0"  # a space at which a line is not broken: a number stays with its unit
 MARKS = {"given": "", "computed": "~", "assumed": "*"}
 LEGEND = (
-    "+- is one standard deviation (sigma), (..) the middle 68 % of healthy units. Routes without a "
+    "+- is one standard deviation (sigma), (..) the middle 68 % of what is expected. Routes without a "
     "mark: given, "
     "all of it was read. ~ computed: worked out from what was read. * assumed: rests in part on what was not "
     "read, listed under Assumed."
@@ -45,7 +46,10 @@ UNITS = {"power": {"ip": "MBH", "si": "kW"}, "water_flow": {"ip": "gpm", "si": "
     "--units", type=click.Choice(["ip", "si"]), default=None, help="Units; without it, those of the unit."
 )
 @click.option("--state", default=None, help='One operating state only, for example "auto".')
-def command(call: str, as_json: bool, units: UnitSystem | None, state: str | None) -> None:
+@fingerprint_option
+def command(
+    call: str, as_json: bool, units: UnitSystem | None, state: str | None, fingerprint_path: str | None
+) -> None:
     """Heat and moisture that each part moves, against what it should move now."""
     import numpy as np
 
@@ -54,16 +58,20 @@ def command(call: str, as_json: bool, units: UnitSystem | None, state: str | Non
     from wringout.documents.overview import system_of
     from wringout.ledger.book import ledgers
     from wringout.ledger.document import ledger_document
+    from wringout.showing.known_unit import expected_of
 
     loaded = load_call(call)
     system = units or system_of(loaded.unit)
-    booked = _of_state(ledgers(_only(loaded, state, call), sigma, np.random.default_rng(0)), state)
+    told = told_of(fingerprint_path, _only(loaded, state, call))
+    machine = told.known if told is not None else None
+    booked = _of_state(ledgers(loaded, sigma, np.random.default_rng(0), machine=machine), state)
+    expected = expected_of(told)
     show = _writer(system)
     if as_json:
-        document = ledger_document(booked, lambda amount: show(amount).replace(TIGHT, " "))
+        document = ledger_document(booked, lambda amount: show(amount).replace(TIGHT, " "), expected)
         click.echo(json.dumps(document, indent=1))
         return
-    for block in _page(loaded, booked, system, show):
+    for block in _page(loaded, booked, system, show, expected):
         click.echo(block)
 
 
@@ -150,10 +158,11 @@ def _wrapped(text: str, indent: str = "", hang: str = "  ") -> str:
 
 
 def _page(
-    call: Call, booked: list[Ledger], system: UnitSystem, show: Callable[[Amount], str]
+    call: Call, booked: list[Ledger], system: UnitSystem, show: Callable[[Amount], str], expected: str
 ) -> Iterator[str]:
     place = f", {call.unit.site.name}" if call.unit.site.name != call.unit.name else ""
     yield click.style(_wrapped(f"Ledger of {call.unit.name}{place}"), bold=True)
+    yield _wrapped(f"Should move: as expected of {expected}.", hang="")
     for ledger in booked:
         yield ""
         yield _wrapped(_headline(ledger))

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from wringout.cli.known_unit import fingerprint_option, told_of
 from wringout.errors import InputError
 from wringout.showing.plain import span
 
@@ -44,6 +45,7 @@ WIDE = 72  # columns from which on a point stands in one line
     default=None,
     help="Units of the words; without it, those of the unit document.",
 )
+@fingerprint_option
 def command(
     call: str,
     as_json: bool,
@@ -51,6 +53,7 @@ def command(
     wanted: tuple[str, ...],
     all_cautions: bool,
     units: UnitSystem | None,
+    fingerprint_path: str | None,
 ) -> None:
     """How long to wait after the last force, release or change in CALL, and what to read then."""
     import numpy as np
@@ -59,6 +62,7 @@ def command(
     from wringout.cli.weigh import load
     from wringout.documents.overview import system_of
     from wringout.proof.settling import waiting
+    from wringout.showing.known_unit import expected_of
     from wringout.weighing.discrepancy import model_spread
 
     loaded = load(call)
@@ -72,11 +76,14 @@ def command(
         return model_spread(point, predicted, s, None)
 
     at = _time(at_text, loaded.events[-1].at if loaded.events else None)
-    found = waiting(loaded, names, sigma, spread, np.random.default_rng(SEED), at)
+    told = told_of(fingerprint_path, loaded)
+    known = told.known if told is not None else None
+    found = waiting(loaded, names, sigma, spread, np.random.default_rng(SEED), at, known=known)
+    expected = expected_of(told)
     if as_json:
-        click.echo(json.dumps(_document(found), ensure_ascii=False))
+        click.echo(json.dumps(_document(found, expected), ensure_ascii=False))
         return
-    click.echo("\n".join(_text(found, units or system_of(loaded.unit), call, all_cautions)))
+    click.echo("\n".join(_text(found, expected, units or system_of(loaded.unit), call, all_cautions)))
 
 
 def _time(text: str | None, last: datetime | None) -> datetime | None:
@@ -108,12 +115,13 @@ def _seconds(value: float) -> float | None:
     return None if not math.isfinite(value) else round(value, 1)
 
 
-def _document(found: Waiting) -> dict[str, Any]:
+def _document(found: Waiting, expected: str) -> dict[str, Any]:
     last = found.visit.last
     return {
         "format": WAIT_FORMAT,
         "after": {"at": last.at.isoformat(), "kind": last.kind, "what": _what(last)},
         "cause_named": not found.visit.unnamed,
+        "expected_of": expected,
         "at": found.at.isoformat(),
         "passed_seconds": found.passed,
         "points": [_row(point) for point in found.points],
@@ -136,7 +144,7 @@ def _row(point: PointWait) -> dict[str, Any]:
     }
 
 
-def _text(found: Waiting, units: UnitSystem, call: str, all_cautions: bool) -> list[str]:
+def _text(found: Waiting, expected: str, units: UnitSystem, call: str, all_cautions: bool) -> list[str]:
     from wringout.catalogue.steps import Step, cautions_of
     from wringout.cli.cautions_text import every_caution, short_cautions
     from wringout.cli.layout import heading, paragraph, width
@@ -145,6 +153,7 @@ def _text(found: Waiting, units: UnitSystem, call: str, all_cautions: bool) -> l
     lines = [
         heading(f"After {last.at:%Y-%m-%d %H:%M}: {_what(last)}"),
         paragraph(_told(found)),
+        paragraph(f"What to read: as expected of {expected}."),
     ]
     if found.visit.unnamed:
         lines.append(
@@ -188,7 +197,7 @@ def _told(found: Waiting) -> str:
         return f"{at} lies before it: nothing can be told of it yet."
     return (
         f"At {at}, {span(found.passed)} after it, {counted(len(found.told), 'point')} of "
-        f"{len(found.points)} can be told: nine healthy machines in ten have done 95 % of the way."
+        f"{len(found.points)} can be told: nine machines in ten have done 95 % of the way."
     )
 
 

@@ -13,10 +13,10 @@ from wringout.history.drift import YEARLY, share
 from wringout.history.fingerprint import Fingerprint, LearnedSpread, LearnedVisit, correlations
 from wringout.history.visits import Visit
 from wringout.machine.design import Design
+from wringout.machine.known import KnownMachine
 from wringout.machine.parameters import Array, Spread, spreads
 from wringout.weighing.answer import Answer, weigh
 from wringout.weighing.best_fits import covariance, fitted
-from wringout.weighing.known import Known
 
 __all__ = ["LEAST_READINGS", "Verdict", "combined", "judged", "not_among"]
 
@@ -151,7 +151,7 @@ def information(visit: LearnedVisit, rows: Sequence[Spread]) -> tuple[Array, Arr
     return whole, vector
 
 
-def combined(visits: Sequence[LearnedVisit], design: Design, at: datetime | None = None) -> Known:
+def combined(visits: Sequence[LearnedVisit], design: Design, at: datetime | None = None) -> KnownMachine:
     """Combine visits into what is known of the machine at a later time.
 
     Parameters
@@ -164,7 +164,7 @@ def combined(visits: Sequence[LearnedVisit], design: Design, at: datetime | None
 
     Returns
     -------
-    Known
+    KnownMachine
         Never wider than machines of the kind, never narrower than what is of the day.
 
     Notes
@@ -189,7 +189,7 @@ def combined(visits: Sequence[LearnedVisit], design: Design, at: datetime | None
         pull += widened[:, -1]
     core = np.linalg.inv(np.eye(len(rows)) + own[:, None] * told * own)
     kept = own[:, None] * (0.5 * (core + core.T)) * own
-    return Known(names, kept @ pull, kept + np.diag(day))
+    return KnownMachine(names, kept @ pull, kept + np.diag(day))
 
 
 def not_among(

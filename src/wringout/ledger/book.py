@@ -18,6 +18,7 @@ from wringout.ledger.quantity_sources import MODEL, Array, Assumed, Inputs, Know
 from wringout.ledger.readings import Seen, seen
 from wringout.ledger.routes import Transfer, transfers
 from wringout.machine.design import Design, design
+from wringout.machine.known import KnownMachine
 
 __all__ = ["CHANCE", "ledger", "ledgers"]
 
@@ -32,6 +33,7 @@ def ledgers(
     rng: np.random.Generator,
     samples: int = 400,
     chance: float = CHANCE,
+    machine: KnownMachine | None = None,
 ) -> list[Ledger]:
     """Book a call: one ledger for each operating state of each machine on each visit.
 
@@ -45,6 +47,8 @@ def ledgers(
         Healthy machines to settle for the expectation.
     chance : float
         In how many of all sound calls chance alone may name something, 0..1.
+    machine : KnownMachine, optional
+        What earlier visits told of this machine, which is then expected in place of any of its kind.
 
     Returns
     -------
@@ -53,7 +57,7 @@ def ledgers(
     """
     constants = design(call.unit)
     return [
-        ledger(constants, snapshot, seen(snapshot, sigma), rng, samples, chance)
+        ledger(constants, snapshot, seen(snapshot, sigma), rng, samples, chance, machine)
         for snapshot in operating_states(call)
     ]
 
@@ -65,6 +69,7 @@ def ledger(
     rng: np.random.Generator,
     samples: int = 400,
     chance: float = CHANCE,
+    machine: KnownMachine | None = None,
 ) -> Ledger:
     """Book one operating state.
 
@@ -77,18 +82,19 @@ def ledger(
     rng : numpy.random.Generator
     samples : int
     chance : float
+    machine : KnownMachine, optional
 
     Returns
     -------
     Ledger
     """
-    expected = expect(constants, readings, snapshot.state, rng, samples)
-    known = Known(constants, readings, snapshot.state)
+    expected = expect(constants, readings, snapshot.state, rng, samples, machine)
+    known = Known(constants, readings, snapshot.state, proven=machine is not None)
     drafted = [(transfer, _told(known, expected, drafts)) for transfer, drafts in transfers(known)]
     compared = [of_check(check) for check in checks(known)]
     for transfer, drafts in drafted:
         possible = [draft for draft in drafts if not draft.impossible]
-        compared += of_line(transfer, possible, expected.columns)
+        compared += of_line(transfer, possible, expected.columns, known.healthy)
     booked = [
         part
         for _, drafts in drafted

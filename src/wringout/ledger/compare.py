@@ -89,7 +89,9 @@ def of_check(check: Check) -> Comparison:
     )
 
 
-def of_line(transfer: Transfer, drafts: list[Draft], columns: Iterable[str]) -> list[Comparison]:
+def of_line(
+    transfer: Transfer, drafts: list[Draft], columns: Iterable[str], healthy: str
+) -> list[Comparison]:
     """Give the comparisons of one line.
 
     Parameters
@@ -99,6 +101,8 @@ def of_line(transfer: Transfer, drafts: list[Draft], columns: Iterable[str]) -> 
         Its possible routes.
     columns : iterable of str
         Names of what is expected.
+    healthy : str
+        What the machine that is expected is called.
 
     Returns
     -------
@@ -110,7 +114,7 @@ def of_line(transfer: Transfer, drafts: list[Draft], columns: Iterable[str]) -> 
         by_name = {draft.name: q for draft in drafts if (q := getattr(draft, part)) is not None}
         found += _between(transfer, by_name)
         found += [
-            _with_model(transfer, draft.name, by_name[draft.name], part, expected)
+            _with_model(transfer, draft.name, by_name[draft.name], part, expected, healthy)
             for draft in drafts
             if draft.measured and draft.name in by_name and f"{transfer.key} {part}" in expected
         ]
@@ -148,10 +152,10 @@ def _expected(column: str, name: str, like: Quantity) -> Quantity:
 
 
 def _with_model(
-    transfer: Transfer, name: str, route: Quantity, part: Part, expected: frozenset[str]
+    transfer: Transfer, name: str, route: Quantity, part: Part, expected: frozenset[str], healthy: str
 ) -> Comparison:
     first = replace(route, name=name)
-    second = _expected(f"{transfer.key} {part}", "a healthy unit", route)
+    second = _expected(f"{transfer.key} {part}", healthy, route)
     near = f"at hand {transfer.key} {part}"
     at_hand = None
     if near in expected:

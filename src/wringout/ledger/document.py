@@ -23,7 +23,9 @@ UNITS = {
 }
 
 
-def ledger_document(ledgers: Sequence[Ledger], show: Callable[[Amount], str]) -> dict[str, Any]:
+def ledger_document(
+    ledgers: Sequence[Ledger], show: Callable[[Amount], str], expected_of: str
+) -> dict[str, Any]:
     """Write ledgers as a document.
 
     Parameters
@@ -31,13 +33,19 @@ def ledger_document(ledgers: Sequence[Ledger], show: Callable[[Amount], str]) ->
     ledgers : sequence of Ledger
     show : callable
         Writes an amount for the sentences, in the reader's units.
+    expected_of : str
+        Which machine is expected, in words.
 
     Returns
     -------
     dict
         Ready for JSON; numbers are SI and stand beside their unit, uncertainties are one standard deviation.
     """
-    return {"format": LEDGER_FORMAT, "ledgers": [_ledger(ledger, show) for ledger in ledgers]}
+    return {
+        "format": LEDGER_FORMAT,
+        "expected_of": expected_of,
+        "ledgers": [_ledger(ledger, show) for ledger in ledgers],
+    }
 
 
 def _ledger(ledger: Ledger, show: Callable[[Amount], str]) -> dict[str, Any]:

@@ -14,7 +14,6 @@ __all__ = [
     "HEAT",
     "MOISTURE",
     "PLATE",
-    "SCHEDULE",
     "Draft",
     "brought_in",
     "bucket_of",
@@ -26,7 +25,6 @@ __all__ = [
 ]
 
 HEAT, MOISTURE = "power", "mass_flow"
-SCHEDULE = "unit document, with the spread of installed units"
 PLATE = "unit document, with the spread of measured currents"
 
 

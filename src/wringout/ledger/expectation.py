@@ -12,13 +12,14 @@ from wringout.ledger.readings import Seen
 from wringout.ledger.transfer_laws import air_heat, air_moisture, dry_air_flow, latent_heat
 from wringout.machine.air_side import Airflows, Mixed, cool
 from wringout.machine.design import Design
-from wringout.machine.parameters import Array, healthy_values, neutral, spreads
+from wringout.machine.known import KnownMachine, healthy
+from wringout.machine.parameters import Array, Spread, neutral, spreads
 from wringout.machine.room_side import room_balance
 from wringout.machine.steady import Settled, read_points, settle
 from wringout.machine.water_side import hot_gas, water
 from wringout.physics.moist_air import dry_bulb_from_enthalpy, enthalpy, relative_humidity
 
-__all__ = ["IDLE_CURRENT", "Expected", "booked", "expect"]
+__all__ = ["IDLE_CURRENT", "Expected", "booked", "expect", "filled"]
 
 # how far right parameters still miss a real machine (judgement): equations of coils and mixing boxes
 HEAT_ERROR = 0.05  # of the amount
@@ -60,7 +61,14 @@ class Expected:
     columns: dict[str, Array]
 
 
-def expect(design: Design, seen: Seen, state: str, rng: np.random.Generator, samples: int = 400) -> Expected:
+def expect(
+    design: Design,
+    seen: Seen,
+    state: str,
+    rng: np.random.Generator,
+    samples: int = 400,
+    known: KnownMachine | None = None,
+) -> Expected:
     """Let healthy machines settle under the conditions found.
 
     Parameters
@@ -72,6 +80,8 @@ def expect(design: Design, seen: Seen, state: str, rng: np.random.Generator, sam
     rng : numpy.random.Generator
     samples : int
         At least 200.
+    known : KnownMachine, optional
+        What earlier visits told of this machine; without it, the machines are any of its kind.
 
     Returns
     -------
@@ -80,8 +90,7 @@ def expect(design: Design, seen: Seen, state: str, rng: np.random.Generator, sam
     rows = spreads(design)
     z = even_normals(rng, samples, len(rows) + DRAWS)
     normals = iter(z[:, len(rows) :].T)
-    values = neutral(design) | healthy_values(rows, z[:, : len(rows)])
-    _widen(design, values, normals)
+    values = _machines(design, rows, z[:, : len(rows)], normals, known)
     drawn = draw_conditions(design, seen, state, values, normals)
     found = values if drawn.return_rise is None else values | {"return_rise": drawn.return_rise}
     s = settle(design, found, drawn.conditions)
@@ -95,17 +104,46 @@ def expect(design: Design, seen: Seen, state: str, rng: np.random.Generator, sam
     return Expected(points, {name: column + np.zeros(samples) for name, column in columns.items()})
 
 
-def _widen(design: Design, values: dict[str, Array], normals: Iterator[Array]) -> None:
+def _machines(
+    design: Design, rows: tuple[Spread, ...], z: Array, normals: Iterator[Array], known: KnownMachine | None
+) -> dict[str, Array]:
+    doubt = filled(design)
+    if known is not None:
+        # the visits were read beside the usual spreads; what they told of a filled value takes its doubt
+        # away, and goes together with what they told of others
+        usual = {row.name: row.sigma for row in rows}
+        known = known.beside({name: share / usual[name] for name, share in doubt.items()})
+        return neutral(design) | healthy(rows, known).values(z)
+    values = neutral(design) | healthy(rows).values(z)
+    for name, share in doubt.items():
+        values[name] = values[name] * np.exp(share * next(normals))
+    return values
+
+
+def filled(design: Design) -> dict[str, float]:
+    """Give the doubt about parameters whose value in the document a rule filled in.
+
+    Parameters
+    ----------
+    design : Design
+
+    Returns
+    -------
+    dict of float, [-]
+        By parameter, one standard deviation of its logarithm beside the usual spread.
+    """
+    has = {row.name for row in spreads(design)}
+    found: dict[str, float] = {}
     for path, parameter in _FILLED.items():
         source = design.unit.provenance.get(path)
-        if source is None or source.kind == "given" or source.sigma <= 0.0 or parameter not in values:
+        if source is None or source.kind == "given" or source.sigma <= 0.0 or parameter not in has:
             continue
         value: object = design.unit
         for name in path.split("."):
             value = getattr(value, name)
         if isinstance(value, float) and value != 0.0:
-            share = min(source.sigma / abs(value), 1.0)
-            values[parameter] = values[parameter] * np.exp(share * next(normals))
+            found[parameter] = min(source.sigma / abs(value), 1.0)
+    return found
 
 
 def _states(s: Settled, normals: Iterator[Array]) -> dict[str, Array]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from wringout.ledger import states, water_states
-from wringout.ledger.drafts import MOISTURE, PLATE, SCHEDULE, Draft, heat_of, needs, read_t, supply_read
+from wringout.ledger.drafts import MOISTURE, PLATE, Draft, heat_of, needs, read_t, supply_read
 from wringout.ledger.quantity_sources import Array, Known, Quantity, first, from_model, from_reading
 from wringout.ledger.transfer_laws import air_heat, water_heat, water_rate
 
@@ -123,10 +123,12 @@ def _motor(known: Known) -> Draft:
     if not known.read("fan.current"):
         return needs(name, "fan.current")
     fan = known.design.unit.air.supply_fan
-    rise = from_model(known, "fan rise", "fan heat rise", "temperature_difference", SCHEDULE, ("fan.speed",))
+    rise = from_model(
+        known, "fan rise", "fan heat rise", "temperature_difference", known.schedule, ("fan.speed",)
+    )
     plate = from_model(known, "parameter fan_current_ratio", "scheduled fan current", "fraction", PLATE, ())
     flow = from_model(
-        known, "supply flow", "supply airflow", MOISTURE, SCHEDULE, ("supply.airflow",), airflow=True
+        known, "supply flow", "supply airflow", MOISTURE, known.schedule, ("supply.airflow",), airflow=True
     )
     current = first(from_reading(known, "fan.current", "fan current", "current"))
 

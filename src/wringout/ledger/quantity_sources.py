@@ -58,13 +58,31 @@ class Quantity:
 class Known:
     """What one operating state offers: the unit's constants and the readings.
 
-    ``made`` keeps quantities that many routes share, so that each is worked out once.
+    ``proven`` says that what is expected is of this very unit, as earlier visits told of it; ``made`` keeps
+    quantities that many routes share, so that each is worked out once.
     """
 
     design: Design
     seen: Seen
     state: str
+    proven: bool = False
     made: dict[str, Quantity] = field(default_factory=dict)
+
+    @property
+    def healthy(self) -> str:
+        """What the expected machine is called."""
+        return "this unit as proven" if self.proven else "a healthy unit"
+
+    @property
+    def schedule(self) -> str:
+        """Where a value comes from that is in the unit document."""
+        spread = "as proven visits told of it" if self.proven else "with the spread of installed units"
+        return f"unit document, {spread}"
+
+    @property
+    def as_found(self) -> str:
+        """Where a value comes from that follows from the conditions."""
+        return f"what {self.healthy} would show under the conditions found"
 
     def read(self, *points: str) -> bool:
         """Whether all of these points were read."""

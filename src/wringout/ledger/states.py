@@ -19,7 +19,6 @@ from wringout.ledger.transfer_laws import dry_air_flow, moisture_at_share
 from wringout.physics.moist_air import dry_bulb_from_enthalpy, enthalpy, saturated_humidity_ratio
 
 __all__ = [
-    "AS_FOUND",
     "coil_t",
     "fan_rise",
     "mixed_t",
@@ -38,8 +37,6 @@ __all__ = [
 ]
 
 T, W, FLOW = "temperature", "humidity_ratio", "mass_flow"
-AS_FOUND = "what a healthy unit would show under the conditions found"
-_SCHEDULE = "unit document, with the spread of installed units"
 
 
 def offset_reading(known: Known, point: str, parameter: str, name: str) -> Quantity | None:
@@ -254,7 +251,7 @@ def supply_w(known: Known) -> Quantity:
         read = _at_share(known, supply_t(known), "supply.rh", name)
     return first(
         read,
-        from_model(known, "supply w", name, W, AS_FOUND, ("supply.t", "supply.rh")),
+        from_model(known, "supply w", name, W, known.as_found, ("supply.t", "supply.rh")),
     )
 
 
@@ -281,7 +278,7 @@ def supply_flow(known: Known) -> Quantity:
         )
     design_speed = known.design.unit.air.supply_fan.speed
     speed = from_reading(known, "fan.speed", name, "frequency")
-    schedule = from_model(known, "supply flow", name, FLOW, _SCHEDULE, ("supply.airflow",), airflow=True)
+    schedule = from_model(known, "supply flow", name, FLOW, known.schedule, ("supply.airflow",), airflow=True)
     if speed is None or design_speed is None:
         return schedule
     return combine(name, FLOW, lambda m, hz: m * hz / design_speed, schedule, speed)
@@ -312,7 +309,7 @@ def outdoor_flow(known: Known) -> Quantity:
             outdoor_w(known),
             same=True,
         )
-    return from_model(known, "outdoor flow", name, FLOW, _SCHEDULE, ("outdoor.airflow",), airflow=True)
+    return from_model(known, "outdoor flow", name, FLOW, known.schedule, ("outdoor.airflow",), airflow=True)
 
 
 def _share(flow_out: Array, flow: Array) -> Array:
@@ -397,7 +394,7 @@ def coil_t(known: Known) -> Quantity:
     name = "coil leaving temperature"
     return first(
         from_reading(known, "coil_leaving.t", name, T),
-        from_model(known, "coil t", name, T, AS_FOUND, ("coil_leaving.t",)),
+        from_model(known, "coil t", name, T, known.as_found, ("coil_leaving.t",)),
     )
 
 
@@ -414,7 +411,7 @@ def fan_rise(known: Known) -> Quantity:
     Quantity
     """
     name = "fan heat rise"
-    rise = from_model(known, "fan rise", name, "temperature_difference", _SCHEDULE, ())
+    rise = from_model(known, "fan rise", name, "temperature_difference", known.schedule, ())
     design_speed = known.design.unit.air.supply_fan.speed
     speed = from_reading(known, "fan.speed", name, "frequency")
     if speed is None or design_speed is None:

@@ -14,7 +14,7 @@ from wringout.ledger.quantity_sources import (
     from_reading,
     once,
 )
-from wringout.ledger.states import AS_FOUND, fan_rise, supply_flow, supply_t, supply_w
+from wringout.ledger.states import fan_rise, supply_flow, supply_t, supply_w
 from wringout.ledger.transfer_laws import air_heat, water_heat
 
 __all__ = ["coil_flow", "coil_t_worked_back", "loop_flow"]
@@ -37,7 +37,7 @@ def loop_flow(known: Known) -> Quantity:
     name = "loop flow"
     return first(
         from_reading(known, "loop.flow", name, WATER),
-        from_model(known, "loop flow", name, WATER, AS_FOUND, ("loop.flow",)),
+        from_model(known, "loop flow", name, WATER, known.as_found, ("loop.flow",)),
     )
 
 
@@ -60,9 +60,11 @@ def coil_flow(known: Known) -> Quantity:
     if read is not None:
         return read
     if main is not None:
-        share = from_model(known, "coil share", "coil's share of the loop flow", "fraction", AS_FOUND, points)
+        share = from_model(
+            known, "coil share", "coil's share of the loop flow", "fraction", known.as_found, points
+        )
         return combine(name, WATER, lambda a, b: a * b, main, share)
-    return from_model(known, "coil flow", name, WATER, AS_FOUND, points)
+    return from_model(known, "coil flow", name, WATER, known.as_found, points)
 
 
 def coil_t_worked_back(known: Known) -> Quantity | None:

@@ -9,6 +9,7 @@ from datetime import datetime
 import numpy as np
 
 from wringout.documents.call import Call, Reading
+from wringout.machine.known import KnownMachine
 from wringout.machine.motion import run
 from wringout.machine.parameters import Array
 from wringout.machine.steady import Settled
@@ -122,6 +123,7 @@ def waiting(
     rng: np.random.Generator,
     at: datetime | None = None,
     samples: int = 48,
+    known: KnownMachine | None = None,
 ) -> Waiting:
     """Say how long to wait after the last force, release or change of a call, and what to expect then.
 
@@ -140,6 +142,8 @@ def waiting(
         When to say what can be told; the call's last event if not given.
     samples : int
         How many machines.
+    known : KnownMachine, optional
+        What earlier visits told of this machine; without it, the machines are any of its kind.
 
     Returns
     -------
@@ -154,7 +158,7 @@ def waiting(
     -----
     Machines with the spread of healthy ones run through the visit. A change that names a cause is a cure.
     """
-    visit = last_visit(call, samples, rng)
+    visit = last_visit(call, samples, rng, known)
     since = visit.since
     trace = run(
         visit.design,

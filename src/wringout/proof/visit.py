@@ -15,10 +15,11 @@ from wringout.documents.unit import Unit
 from wringout.errors import InputError
 from wringout.machine.acts import ACTS, variants
 from wringout.machine.design import Design, design
+from wringout.machine.known import KnownMachine, healthy
 from wringout.machine.motion import Alter, Event, Hold, Loads, Weather
 from wringout.machine.motion import Release as Freed
 from wringout.machine.motion_storage import storage_spreads
-from wringout.machine.parameters import Array, healthy_values, neutral, spreads
+from wringout.machine.parameters import Array, neutral, spreads
 from wringout.physics.moist_air import dew_point, humidity_ratio
 
 __all__ = ["Visit", "drawn_cause", "healthy_machines", "last_visit"]
@@ -55,7 +56,9 @@ class Visit:
     unnamed: bool
 
 
-def last_visit(call: Call, samples: int, rng: np.random.Generator) -> Visit:
+def last_visit(
+    call: Call, samples: int, rng: np.random.Generator, known: KnownMachine | None = None
+) -> Visit:
     """Take the last visit of a call on which something was held, released or changed.
 
     Parameters
@@ -64,6 +67,8 @@ def last_visit(call: Call, samples: int, rng: np.random.Generator) -> Visit:
     samples : int
         How many healthy machines to draw.
     rng : numpy.random.Generator
+    known : KnownMachine, optional
+        What earlier visits told of this machine; without it, the machines are any of its kind.
 
     Returns
     -------
@@ -96,7 +101,7 @@ def last_visit(call: Call, samples: int, rng: np.random.Generator) -> Visit:
     last = acting[-1]
     readings = [event for event in visit if isinstance(event, Reading)]
     d = design(call.unit)
-    values = healthy_machines(d, samples, rng)
+    values = healthy_machines(d, samples, rng, known)
     start = acting[0].at
     since = BEFORE + (last.at - start).total_seconds()
     found, schedule = _schedule(call.unit, values, acting, rng)
@@ -120,12 +125,14 @@ def last_visit(call: Call, samples: int, rng: np.random.Generator) -> Visit:
     )
 
 
-def healthy_machines(d: Design, samples: int, rng: np.random.Generator) -> dict[str, Array]:
+def healthy_machines(
+    d: Design, samples: int, rng: np.random.Generator, known: KnownMachine | None = None
+) -> dict[str, Array]:
     """Healthy machines with what they store; the first is the one at its estimates."""
     rows = spreads(d) + storage_spreads()
     z = rng.standard_normal((samples, len(rows)))
     z[0] = 0.0
-    values = {**neutral(d), **healthy_values(rows, z)}
+    values = {**neutral(d), **healthy(rows, known).values(z)}
     values["hand_command"] = np.full(1, 0.5)
     return {name: np.array(np.broadcast_to(array, (samples,))) for name, array in values.items()}
 

@@ -50,7 +50,8 @@ class Findings:
     nothing was changed); ``book`` the ledgers; ``wait`` what to read after the last change, and when;
     ``proof`` the verdict of a log of the days since, or ``unproven`` why there is none; ``answer`` is
     ``now`` before it was put into words; ``history`` holds earlier visits, where calls of these are given;
-    ``known_from`` those of them that are proven, with what they told of the machine in both answers."""
+    ``known_from`` those of them that are proven, with what they told of the machine in answers, ``book`` and
+    ``wait``."""
 
     call: Call
     system: UnitSystem
@@ -131,8 +132,8 @@ def findings(
         found,
         now,
         answer,
-        ledger_in_words(call, system),
-        wait_in_words(_since_change(call), system) if acted else None,
+        ledger_in_words(call, system, told),
+        wait_in_words(_since_change(call), system, told) if acted else None,
         *judged(call, table if acted else None),
         _trend(call, table, system) if table is not None else (),
         history_of([*earlier, call]) if earlier else None,

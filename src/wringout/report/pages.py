@@ -234,6 +234,7 @@ def _minutes(f: Findings, check: dict[str, Any]) -> str:
 
 def _ledger(f: Findings) -> list[Block]:
     blocks: list[Block] = [Page(), Heading("Ledger: what each part moves, and what it should move")]
+    blocks.append(Paragraph(f"What should move is expected of {f.book['expected_of']}."))
     last = {name: reading.text for name, reading in last_readings(f.call).items()}
     epochs = [book for book in f.book["ledgers"] if book["state"] == "auto"] or f.book["ledgers"]
     drawn = epochs[0] if epochs else None
@@ -294,11 +295,11 @@ def _chart(states: dict[str, Any], f: Findings) -> list[Block]:
     rows = tuple((row["place"], row["read"] or "not read", row["expected"] or "") for row in table)
     caption = (
         f"Moist-air chart{after}: the way of the air as read (thick, with the ellipse of one standard "
-        "deviation) and as a healthy machine would take it (dashed)."
+        f"deviation) and as expected of {f.book['expected_of']} (dashed)."
     )
     return [
         Picture(for_paper(svg), f"Moist-air chart{after}. As read: {told}.", caption, 0.6),
-        Table(f"States of the air{after}", ("Place", "As read", "Healthy machine"), rows, (1, 2, 2)),
+        Table(f"States of the air{after}", ("Place", "As read", "Expected"), rows, (1, 2, 2)),
     ]
 
 
@@ -358,7 +359,7 @@ def _assumed(f: Findings) -> list[Block]:
     if f.known_from:
         blocks.append(
             Paragraph(
-                f"Assumed of the machine when the suspects were weighed: that it is still as "
+                f"Assumed of the machine, weighed and expected: that it is still as "
                 f"{visits_words(f.known_from)} told of it, in place of any machine of its kind. What moves "
                 "from day to day is left open."
             )

@@ -118,7 +118,8 @@ def _after_the_change(f: Findings) -> list[Block]:
     blocks: list[Block] = [
         Table(
             f"After the change of {at:%Y-%m-%d %H:%M}: when nine machines in ten have settled, and the band "
-            "in which nine healthy ones in ten then read, in the weather of that visit",
+            f"in which nine in ten then read, in the weather of that visit; expected of "
+            f"{f.wait['expected_of']}",
             ("Point", "Settles in", "From", "Should read", "Was read"),
             tuple(rows),
             (2.2, 1, 1.2, 1.6, 2),

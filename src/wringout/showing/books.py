@@ -18,22 +18,24 @@ from wringout.ledger.words import beside, sentences
 from wringout.quantity import UnitSystem
 from wringout.showing.chart_states import chart_states
 from wringout.showing.expected import bands, scene
+from wringout.showing.known_unit import Told, expected_of
 from wringout.showing.words import amount_words, band_words, pretty, range_words
 from wringout.weighing.evidence_words import state_words
-from wringout.weighing.known import Known
 
 __all__ = ["ledger_in_words"]
 
 SEED = 0  # one call, one ledger
 
 
-def ledger_in_words(call: Call, system: UnitSystem, known: Known | None = None) -> dict[str, Any]:
-    """Ledgers of every state, what does not add up, what was assumed; bands and charts. What earlier visits
-    told of the machine, if it is ``known``, narrows the bands alone."""
+def ledger_in_words(call: Call, system: UnitSystem, told: Told | None = None) -> dict[str, Any]:
+    """Ledgers of every state, what does not add up, what was assumed; bands and charts. All that is expected
+    is of this unit as far as earlier visits ``told`` of it, else of any healthy unit of its kind."""
+    known = told.known if told is not None else None
     here = scene(call, np.random.default_rng(SEED), known=known)
-    booked = ledgers(call, sigma, np.random.default_rng(SEED))
+    booked = ledgers(call, sigma, np.random.default_rng(SEED), machine=known)
     found: dict[str, Any] = {
         "state": here.state,
+        "expected_of": expected_of(told),
         "bands": {
             name: {"words": range_words(name, b.low, b.high, system), "low": b.low, "high": b.high}
             for name, b in bands(here, np.random.default_rng(SEED)).items()
@@ -76,8 +78,8 @@ def ledger_in_words(call: Call, system: UnitSystem, known: Known | None = None) 
                 ],
             }
         )
-    found["charts"] = chart_states(call, np.random.default_rng(SEED))
-    found["document"] = ledger_document(booked, show)
+    found["charts"] = chart_states(call, np.random.default_rng(SEED), known)
+    found["document"] = ledger_document(booked, show, found["expected_of"])
     return found
 
 

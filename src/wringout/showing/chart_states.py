@@ -9,6 +9,7 @@ import numpy as np
 
 from wringout.documents.call import Call
 from wringout.documents.states import operating_states
+from wringout.machine.known import KnownMachine
 from wringout.machine.parameters import Array
 from wringout.physics.moist_air import humidity_ratio
 from wringout.physics.saturated_air import saturated_humidity_ratio
@@ -20,15 +21,18 @@ DRAWS = 400
 PLACES = ("outdoor", "return", "mixed", "coil_leaving", "supply", "space")
 
 
-def chart_states(call: Call, rng: np.random.Generator) -> list[dict[str, Any]]:
-    """For each operating state: places with dry bulb [degC] and humidity ratio [kg/kg], means and covariance.
+def chart_states(
+    call: Call, rng: np.random.Generator, known: KnownMachine | None = None
+) -> list[dict[str, Any]]:
+    """For each operating state: places with dry bulb [degC] and humidity ratio [kg/kg], means and covariance;
+    expected of any healthy machine, or of this one as far as it is ``known``.
 
     Where the coil leaves air, only its temperature is read; reheat adds no water, so its humidity ratio is
     that of the supply air.
     """
     found = []
     for snapshot in operating_states(call):
-        at = scene(call, rng, snapshot)
+        at = scene(call, rng, snapshot, known)
         read = _read(at, rng)
         if read:
             found.append(

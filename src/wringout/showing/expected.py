@@ -12,10 +12,10 @@ from wringout.documents.states import Snapshot, operating_states, state_left
 from wringout.ledger.conditions import draw_conditions, even_normals
 from wringout.ledger.readings import Seen, seen
 from wringout.machine.design import Design, design
-from wringout.machine.parameters import Array, healthy_values, neutral, spreads
+from wringout.machine.known import KnownMachine, healthy
+from wringout.machine.parameters import Array, neutral, spreads
 from wringout.machine.steady import Settled, read_points, settle
 from wringout.weighing.discrepancy import model_spread
-from wringout.weighing.known import Known
 
 __all__ = ["PointBand", "Scene", "bands", "scene"]
 
@@ -37,8 +37,7 @@ class Scene:
 
 @dataclass(frozen=True)
 class PointBand:
-    """Where nine readings of ten would fall at a healthy machine [SI], its middle, and whether a reading is
-    outside."""
+    """Where nine readings of ten would fall at a healthy machine [SI], and its middle."""
 
     low: float
     middle: float
@@ -46,7 +45,7 @@ class PointBand:
 
 
 def scene(
-    call: Call, rng: np.random.Generator, snapshot: Snapshot | None = None, known: Known | None = None
+    call: Call, rng: np.random.Generator, snapshot: Snapshot | None = None, known: KnownMachine | None = None
 ) -> Scene:
     """Let healthy machines settle under the conditions found in an operating state, the present one if none
     is given: any machines of the kind, or this one as far as it is ``known``."""
@@ -61,11 +60,7 @@ def scene(
     rows = spreads(constants)
     z = even_normals(rng, SAMPLES, len(rows) + DRAWS)
     normals = iter(z[:, len(rows) :].T)
-    machines = z[:, : len(rows)]
-    if known is not None:
-        middle, root = known.of([row.name for row in rows])
-        machines = middle + machines @ root
-    values = neutral(constants) | healthy_values(rows, machines)
+    values = neutral(constants) | healthy(rows, known).values(z[:, : len(rows)])
     drawn = draw_conditions(constants, conditions, state, values, normals)
     if drawn.return_rise is not None:
         values = values | {"return_rise": drawn.return_rise}
@@ -81,9 +76,9 @@ def _weather_of(call: Call) -> Seen:
     return {name: read for name, read in seen(known[-1], sigma).items() if name.startswith(kept)}
 
 
-def bands(at: Scene, rng: np.random.Generator) -> dict[str, PointBand]:
-    """The band of every point that the machine determines: spread of healthy units, of the equations and of
-    a careful reading together."""
+def bands(at: Scene, rng: np.random.Generator, ends: tuple[float, float] = BAND) -> dict[str, PointBand]:
+    """The band of every point that the machine determines, between two quantiles: spread of healthy units, of
+    the equations and of a careful reading together."""
     held = at.state.partition("=")[0] if at.state != "auto" else None
     predicted = read_points(at.machines)
     found: dict[str, PointBand] = {}
@@ -96,7 +91,7 @@ def bands(at: Scene, rng: np.random.Generator) -> dict[str, PointBand]:
         model = np.broadcast_to(np.asarray(model_spread(name, values, at.machines, held)), values.shape)
         middle = float(np.median(values))
         noise = np.hypot(model, sigma(name, middle)) * rng.standard_normal(SAMPLES)
-        low, high = np.quantile(values + noise, BAND)
+        low, high = np.quantile(values + noise, ends)
         found[name] = PointBand(float(low), middle, float(high))
     return found
 

@@ -22,12 +22,13 @@ from wringout.history.learning import Verdict, combined, judged, not_among
 from wringout.history.proofs import HeldProof, proven_visits, still_proven
 from wringout.history.visits import Visit, fitted, visits_of
 from wringout.machine.design import design
-from wringout.weighing.known import Known
+from wringout.machine.known import KnownMachine
 
-__all__ = ["Told", "learned_from", "told_for", "verdicts", "visits_words"]
+__all__ = ["Told", "expected_of", "learned_from", "told_for", "verdicts", "visits_words"]
 
 SEED = 0  # one visit, one verdict
 MOST_NAMED = 4
+MOST_DAYS = 2  # in a line that stands on every page
 BY = {"readings": "by its readings", "days": "by the days after"}
 
 
@@ -35,7 +36,7 @@ BY = {"readings": "by its readings", "days": "by the days after"}
 class Told:
     """What a fingerprint tells for one call: ``known`` for weighing, and the ``visits`` that it is from."""
 
-    known: Known
+    known: KnownMachine
     visits: tuple[LearnedVisit, ...]
 
 
@@ -110,3 +111,13 @@ def visits_words(visits: Sequence[LearnedVisit]) -> str:
     before = len(visits) - len(named)
     more = f"{before} before and " if before else ""
     return f"the proven visit{'' if len(visits) == 1 else 's'} of {more}{', '.join(named)}"
+
+
+def expected_of(told: Told | None) -> str:
+    """Name the machine that is expected: "this unit, as proven on 2029-06-13", or any of the kind."""
+    if told is None:
+        return "any healthy unit of the kind"
+    days = list(dict.fromkeys(f"{visit.first:%Y-%m-%d}" for visit in told.visits))
+    if len(days) > MOST_DAYS:
+        return f"this unit, as proven on {len(days)} days, the last of them {days[-1]}"
+    return f"this unit, as proven on {' and '.join(filter(None, (', '.join(days[:-1]), days[-1])))}"

@@ -11,6 +11,7 @@ from wringout.catalogue.points import points_of, sigma
 from wringout.documents.call import Call
 from wringout.proof.settling import waiting
 from wringout.quantity import UnitSystem
+from wringout.showing.known_unit import Told, expected_of
 from wringout.showing.words import range_words
 from wringout.weighing.discrepancy import model_spread
 from wringout.weighing.evidence_words import plain
@@ -20,14 +21,16 @@ __all__ = ["wait_in_words"]
 SEED = 0  # one call, one answer
 
 
-def wait_in_words(call: Call, system: UnitSystem) -> dict[str, Any]:
-    """Each point after the last event that moved anything."""
+def wait_in_words(call: Call, system: UnitSystem, told: Told | None = None) -> dict[str, Any]:
+    """Each point after the last event that moved anything, expected of this unit as far as earlier visits
+    ``told`` of it, else of any healthy unit of its kind."""
     found = waiting(
         call,
         points_of(call.unit),
         sigma,
         lambda name, predicted, s: model_spread(name, predicted, s, None),
         np.random.default_rng(SEED),
+        known=told.known if told is not None else None,
     )
     last = found.visit.last
     rows = []
@@ -50,6 +53,7 @@ def wait_in_words(call: Call, system: UnitSystem) -> dict[str, Any]:
     return {
         "at": last.at.isoformat(),
         "kind": last.kind,
+        "expected_of": expected_of(told),
         "unnamed": found.visit.unnamed,
         "points": rows,
         "early": [

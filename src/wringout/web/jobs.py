@@ -11,7 +11,7 @@ from wringout.quantity import UnitSystem
 
 if TYPE_CHECKING:
     from wringout.documents.call import Call
-    from wringout.weighing.known import Known
+    from wringout.showing.known_unit import Told
 
 __all__ = [
     "Failed",
@@ -119,23 +119,30 @@ def weigh(document: str, system: UnitSystem, more: dict[str, Any]) -> dict[str, 
     from wringout.weighing.answer import weigh as answer_of
 
     call = read_document(document)
-    known, words = _known(call, more)
+    told = _told(call, more)
+    known = told.known if told is not None else None
     answer = answer_of(call, np.random.default_rng(SEED), known=known)
-    return {**answer_in_words(answer, system, set(more.get("unreadable", ()))), "known": words}
+    words = answer_in_words(answer, system, set(more.get("unreadable", ())))
+    return words | {"known": _begins_with(told), "not_known": _not_known(more)}
 
 
-def _known(call: Call, more: dict[str, Any]) -> tuple[Known | None, str]:
-    """What earlier visits told of the machine, and from which of them in words; or why it is not used."""
+def _told(call: Call, more: dict[str, Any]) -> Told | None:
+    """What earlier visits told of the machine."""
     from wringout.history.fingerprint import fingerprint_from_text
-    from wringout.showing.known_unit import told_for, visits_words
+    from wringout.showing.known_unit import told_for
 
-    if more.get("not_known"):
-        return None, f"Earlier visits are not used: {more['not_known']}"
     text = more.get("fingerprint")
-    told = told_for(fingerprint_from_text(text, "earlier visits"), call) if text else None
-    if told is None:
-        return None, ""
-    return told.known, f"Starts from what {visits_words(told.visits)} told of this machine."
+    return told_for(fingerprint_from_text(text, "earlier visits"), call) if text else None
+
+
+def _begins_with(told: Told | None) -> str:
+    from wringout.showing.known_unit import visits_words
+
+    return f"Starts from what {visits_words(told.visits)} told of this machine." if told is not None else ""
+
+
+def _not_known(more: dict[str, Any]) -> str:
+    return f"Earlier visits are not used: {more['not_known']}" if more.get("not_known") else ""
 
 
 def learn(document: str, system: UnitSystem, more: dict[str, Any]) -> dict[str, Any]:
@@ -164,15 +171,17 @@ def book(document: str, system: UnitSystem, more: dict[str, Any]) -> dict[str, A
     from wringout.showing.books import ledger_in_words
 
     call = read_document(document)
-    known, words = _known(call, more)
-    return {**ledger_in_words(call, system, known), "known": words}
+    told = _told(call, more)
+    return ledger_in_words(call, system, told) | {"known": told is not None, "not_known": _not_known(more)}
 
 
 def wait(document: str, system: UnitSystem, more: dict[str, Any]) -> dict[str, Any]:
     """How long each point takes after the last change, and what it should then read."""
     from wringout.showing.waits import wait_in_words
 
-    return wait_in_words(read_document(document), system)
+    call = read_document(document)
+    told = _told(call, more)
+    return wait_in_words(call, system, told) | {"known": told is not None, "not_known": _not_known(more)}
 
 
 def history(document: str, system: UnitSystem, more: dict[str, Any]) -> dict[str, Any]:

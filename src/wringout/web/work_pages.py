@@ -190,7 +190,7 @@ async def wait(request: Request) -> Response:
         return work.page(
             "wait", "Wait", "next", found=None, pending=False, problems=(), nothing=True, rows=[]
         )
-    state = await work.find("wait")
+    state = await work.find("wait", known=True)
     state.pop("before", None)
     rows = []
     if state["found"]:

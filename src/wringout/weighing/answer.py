@@ -9,9 +9,9 @@ import numpy as np
 from wringout.catalogue.causes import BEYOND_DESIGN, beyond_design_share, count_prior, prior_weights
 from wringout.catalogue.points import point, points_of, sigma
 from wringout.documents.call import Call
+from wringout.machine.known import KnownMachine
 from wringout.machine.parameters import Array
 from wringout.weighing.hypothesis import parts_of
-from wringout.weighing.known import Known
 from wringout.weighing.likelihood import log_density, log_density_astray
 from wringout.weighing.next_check import Check, next_checks
 from wringout.weighing.prior import Prior
@@ -141,7 +141,7 @@ def weigh(
     rng: np.random.Generator,
     checks: bool = True,
     trend: LoggedTrend | None = None,
-    known: Known | None = None,
+    known: KnownMachine | None = None,
 ) -> Answer:
     """Weigh a call.
 
@@ -154,7 +154,7 @@ def weigh(
         Whether to look for next checks.
     trend : LoggedTrend, optional
         What a log of the days before the visit shows, beside the readings or without any.
-    known : Known, optional
+    known : KnownMachine, optional
         What earlier visits told of this machine; without it, it is any machine of its kind.
 
     Returns

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from wringout.machine.acts import ACTS
 from wringout.machine.conditions import Conditions
 from wringout.machine.design import Design
-from wringout.machine.parameters import Array, healthy_values, neutral
+from wringout.machine.parameters import Array, neutral
 from wringout.machine.steady import Settled, read_points, settle
 from wringout.weighing.consistency import TERMS, consistency
 from wringout.weighing.discrepancy import model_spread
@@ -68,7 +68,7 @@ def values_of(
     dict of array
     """
     count = z.shape[0]
-    values: dict[str, Array] = neutral(at.problem.design) | healthy_values(at.rows, at.machine(z))
+    values: dict[str, Array] = neutral(at.problem.design) | at.machines(z)
     values |= {name: np.full(1, value) for name, value in at.idle.items()}
     severity = uniform(z[:, at.first_severity :])
     # the same part with its severities in the same columns acts on all its rows at once

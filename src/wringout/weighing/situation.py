@@ -9,7 +9,7 @@ from datetime import datetime
 from wringout.documents.call import Call, Change
 from wringout.documents.states import forced, operating_states
 from wringout.machine.design import Design, design
-from wringout.weighing.known import Known
+from wringout.machine.known import KnownMachine
 
 __all__ = ["Observation", "Problem", "Situation", "problem"]
 
@@ -71,7 +71,7 @@ class Problem:
 
     design: Design
     situations: tuple[Situation, ...]
-    known: Known | None = None
+    known: KnownMachine | None = None
 
     @property
     def count(self) -> int:

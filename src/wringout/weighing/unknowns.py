@@ -15,7 +15,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wringout.machine.conditions import Conditions
-from wringout.machine.parameters import Array, Spread, healthy_values, spreads
+from wringout.machine.known import Healthy, healthy
+from wringout.machine.parameters import Array, Spread, spreads
 from wringout.weighing.situation import Problem, Situation
 
 __all__ = ["WARM", "Layout", "conditions", "layout", "stage_steps", "uniform"]
@@ -55,30 +56,29 @@ _SOLE_POINT = {
 
 @dataclass(frozen=True)
 class Layout:
-    """Which column of a row means what; ``middle`` and ``root`` make the machine's columns those of a machine
-    that is known from earlier visits."""
+    """Which column of a row means what; ``healthy`` makes machines of the machine's columns."""
 
     problem: Problem
-    rows: tuple[Spread, ...]
+    healthy: Healthy
     names: tuple[str, ...]
     visits: int
     severities: int
     relevant: tuple[Mask, ...]
     idle: Mapping[str, float]
-    middle: Array | None = None
-    root: Array | None = None
+
+    @property
+    def rows(self) -> tuple[Spread, ...]:
+        """The machine's spreads that have a column."""
+        return self.healthy.rows
 
     @property
     def width(self) -> int:
         """Number of columns."""
         return len(self.names)
 
-    def machine(self, z: Array) -> Array:
-        """The machine's spreads [standard deviations of its kind] of rows of unknowns."""
-        own = z[:, : len(self.rows)]
-        if self.middle is None or self.root is None:
-            return own
-        return np.asarray(self.middle + own @ self.root)
+    def machines(self, z: Array) -> dict[str, Array]:
+        """The machines, with nothing wrong, of rows of unknowns."""
+        return self.healthy.values(z[:, : len(self.rows)])
 
     def visit_column(self, visit: int, name: str) -> int:
         """Column of one visit's condition."""
@@ -142,12 +142,10 @@ def layout(problem: Problem, severities: int, rows: tuple[Spread, ...] | None = 
         relevant.append(mask)
     kept = {row.name for row in rows}
     left = tuple(row for row in spreads(problem.design) if row.name not in kept)
-    resting, middle, root = np.zeros((1, len(left))), None, None
-    if problem.known is not None:
-        middle, root = problem.known.of([row.name for row in rows])
-        resting = problem.known.of([row.name for row in left])[0][None]
-    idle = {name: float(value[0]) for name, value in healthy_values(left, resting).items()}
-    whole = Layout(problem, rows, tuple(names), visits, severities, tuple(relevant), idle, middle, root)
+    resting = healthy(left, problem.known).values(np.zeros((1, len(left))))
+    idle = {name: float(value[0]) for name, value in resting.items()}
+    machines = healthy(rows, problem.known)
+    whole = Layout(problem, machines, tuple(names), visits, severities, tuple(relevant), idle)
     return replace(whole, relevant=tuple(mask & _felt(whole, i) for i, mask in enumerate(relevant)))
 
 
