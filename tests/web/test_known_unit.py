@@ -26,7 +26,7 @@ from wringout.history.fingerprint import fingerprint_from_text
 from wringout.history.visits import left_readings, visits_of
 from wringout.records.from_documents import events_of_document
 from wringout.records.store import Store, open_store
-from wringout.report.findings import findings
+from wringout.report.findings import Findings, findings
 from wringout.report.write import report_of
 from wringout.showing.books import ledger_in_words
 from wringout.showing.expected import bands, scene
@@ -90,6 +90,12 @@ def season(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Season]:
         yield Season(app, first, others[0], paths[0], learned, others[1], paths[1])
 
 
+@pytest.fixture(scope="module")
+def mended(season: Season) -> Findings:
+    """What the report on the repair of a year later is written from."""
+    return findings(load_call(str(season.mended_file)), "ip", earlier=[load_call(str(VAULT))])
+
+
 def test_app_command_and_report_give_the_same_numbers(season: Season) -> None:
     arguments = ("weigh", str(season.later_file), "--json")
     command = json.loads(good(*arguments, "--fingerprint", str(season.learned_file)))
@@ -105,11 +111,12 @@ def test_app_command_and_report_give_the_same_numbers(season: Season) -> None:
 EXPECTED = "this unit, as proven on 2029-06-13"
 
 
-def test_ledger_chart_and_wait_expect_the_same_unit_in_app_command_and_report(season: Season) -> None:
-    report = findings(load_call(str(season.mended_file)), "ip", earlier=[load_call(str(VAULT))])
+def test_ledger_chart_and_wait_expect_the_same_unit_in_app_command_and_report(
+    season: Season, mended: Findings
+) -> None:
     book, wait = (season.worked_out(kind, season.mended) for kind in ("book", "wait"))
-    assert book == report.book  # bands and charts are in it
-    assert wait == report.wait
+    assert book == mended.book  # bands and charts are in it
+    assert wait == mended.wait
     fingerprint = ("--json", "--fingerprint", str(season.learned_file))
     command = json.loads(good("ledger", str(season.mended_file), *fingerprint))
     for ledger in (asked := season.app.ask(f"/api/calls/{season.mended}/ledger").json())["ledgers"]:
@@ -125,7 +132,7 @@ def test_ledger_chart_and_wait_expect_the_same_unit_in_app_command_and_report(se
     assert command["expected_of"] == waited["expected_of"] == book["expected_of"] == EXPECTED
 
 
-def test_every_page_and_the_report_say_of_which_unit_it_is_expected(season: Season) -> None:
+def test_every_page_and_the_report_say_of_which_unit_it_is_expected(season: Season, mended: Findings) -> None:
     for page in ("ledger", "chart", "wait", "readings"):
         known = season.page(f"/calls/{season.mended}/{page}")
         assert f"Expected of {EXPECTED}." in known, page
@@ -135,8 +142,7 @@ def test_every_page_and_the_report_say_of_which_unit_it_is_expected(season: Seas
             assert "With what earlier visits told" in without, page
     for page in ("ledger", "chart", "readings"):
         assert "Expected of any healthy unit" in season.page(f"/calls/{season.earlier}/{page}"), page
-    report = findings(load_call(str(season.mended_file)), "ip", earlier=[load_call(str(VAULT))])
-    told = " ".join(report_of(report, "9.9").texts())
+    told = " ".join(report_of(mended, "9.9").texts())
     assert told.count(f"expected of {EXPECTED}") >= 3  # ledger, chart and what to read after the change
     for command in ("ledger", "wait"):
         text = " ".join(good(command, str(season.mended_file)).split())
