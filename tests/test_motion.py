@@ -393,6 +393,28 @@ def test_a_hunting_control_swings_at_a_rhythm_of_minutes_and_a_tuned_one_does_no
     assert np.all((crossings >= 4) & (crossings <= 40))  # 1.5 h: periods from 4 to 45 minutes
 
 
+@pytest.mark.parametrize("kind", KINDS)
+def test_a_tuned_loop_half_as_sharp_again_comes_to_rest_wherever_in_its_travel_it_stands(kind: str) -> None:
+    """A gain margin has to hold where the output acts most: a valve acts several times as much in one part of
+    its travel as in another, and machines are slower or quicker than they were taken to be."""
+    d = machine(kind)
+    values = healthy(d, 16, np.random.default_rng(1))
+    values["controller_gain_ratio"] = np.full(16, 1.5)
+    # rooms that bring from too little to too much heat of their own: commands all over the travel
+    sign = np.sign(d.unit.space.sensible) or 1.0
+    own = sign * np.linspace(-0.6, 1.6, 16)[:, None]
+    push = np.concatenate([own, own, own + 0.3, own + 0.3, own, own], axis=1)
+    loads = Loads.of(0.7, push, [0.0, 600.0, 601.0, 900.0, 901.0, 1e5])
+    held = [Hold(0.0, "cooling.call", 1.0)]
+    rest = closed(d, values, day(d), Loads.of(0.7, own), {"cooling.call": 1.0})
+    # at the seat itself a valve jumps open, and no tuning is made for that
+    within = (rest.command > 0.06) & (rest.command < 0.95)
+    assert within.sum() >= 4
+    trace = run(d, values, day(d), loads, held, duration=4 * 3600.0)
+    last_hour = np.ptp(trace["shown.reheat_command"][within, -360:], axis=1)
+    assert last_hour.max() < 0.02, (rest.command[within], last_hour)
+
+
 def test_a_swapped_source_shows_the_outdoor_dew_point_always_or_only_at_rest() -> None:
     d = machine("dx boiler")
     always = one_cause(d, nominal(d), "dew-source-swapped", way=0)

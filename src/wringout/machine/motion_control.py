@@ -6,6 +6,9 @@ import math
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
+
+from wringout.machine.conditions import Conditions
 from wringout.machine.design import Design
 from wringout.machine.motion_numbers import Number, Numbers
 from wringout.machine.motion_storage import (
@@ -15,6 +18,8 @@ from wringout.machine.motion_storage import (
     SENSOR_LAG,
     Storage,
 )
+from wringout.machine.parameters import healthy_values, neutral, spreads
+from wringout.machine.steady import settle
 from wringout.physics.room import MOIST_SPECIFIC_HEAT
 
 __all__ = [
@@ -26,6 +31,7 @@ __all__ = [
     "Control",
     "Tuning",
     "stage_thresholds",
+    "steepest_heat",
     "tuning",
     "ultimate_gain",
 ]
@@ -35,15 +41,20 @@ STAGE_HYSTERESIS = 0.4  # of the band, between on and off of one stage; judgemen
 WARM_ABOVE = 2.0 / 1.8  # K over set point that call one more stage (the sequence of operation)
 COOLER_BELOW = 1.0 / 1.8  # K over set point at which that call ends; judgement
 GAIN_MARGIN = 3.0  # of a tuned loop
-HUNTING_GAIN = 6.0  # times the tuned gain: "several times too high"
+TUNING_STEPS = 10  # of the command, between which a commissioner reads what the output does
+# times the gain at which a loop just keeps swinging where its output acts as its rated heat says: it swings
+# over most of the travel, and not only where the output acts most
+HUNTING_GAIN = 2.0
 
 
 @dataclass(frozen=True)
 class Tuning:
-    """PI settings: ``gain`` [share of command to the kelvin], ``integral_time`` [s]."""
+    """PI settings: ``gain`` [share of command to the kelvin], ``integral_time`` [s]; ``hunting`` the gain of
+    a control that hunts [share of command to the kelvin]."""
 
     gain: float
     integral_time: float
+    hunting: float
 
 
 def tuning(design: Design, store: Storage) -> Tuning:
@@ -60,15 +71,17 @@ def tuning(design: Design, store: Storage) -> Tuning:
 
     Notes
     -----
-    The room answers with its rated heat over what holds the air's temperature (supply air and contents), and
-    with the lags of air, mixing, sensor and coil one after the other; a moving valve adds a little dead
-    time. The integral time follows the largest lag or four times the others together; the gain is the
-    ultimate one, at which the loop would just keep swinging, over a usual gain margin.
+    The room answers with the heat of the output over what holds the air's temperature (supply air and
+    contents), and with the lags of air, mixing, sensor and coil one after the other; a moving valve adds a
+    little dead time. The integral time follows the largest lag or four times the others together; the gain is
+    the ultimate one, at which the loop would just keep swinging, over a usual gain margin. Heat is hardly
+    ever in proportion to the command: a loop tuned on its mean swings where the output acts most, and so it
+    is there that the margin must hold.
 
     References
     ----------
     S. Skogestad, J. Process Control 13 (2003) 291-309, for the integral time (from memory). Gain margins of
-    2 to 5: common practice.
+    2 to 5, and tuning where the process answers most: common practice.
     """
     holding = design.air_flow * MOIST_SPECIFIC_HEAT + store.contents_film
     slow = store.air_heat / holding
@@ -76,8 +89,41 @@ def tuning(design: Design, store: Storage) -> Tuning:
     others = (MIXING_TIME, SENSOR_LAG, coil)
     dead = 0.1 * store.travel_time
     integral = min(slow, 4.0 * (sum(others) + dead))
-    ultimate = ultimate_gain(design.unit.reheat.rated.heat / holding, (slow, *others), dead, integral)
-    return Tuning(ultimate / GAIN_MARGIN, integral)
+    lags = (slow, *others)
+    steepest, rated = (
+        ultimate_gain(heat / holding, lags, dead, integral)
+        for heat in (steepest_heat(design), design.unit.reheat.rated.heat)
+    )
+    return Tuning(steepest / GAIN_MARGIN, integral, HUNTING_GAIN * rated)
+
+
+def steepest_heat(design: Design) -> float:
+    """Heat that reheat gives for the command where it acts most.
+
+    Parameters
+    ----------
+    design : Design
+
+    Returns
+    -------
+    float, [W to the full command]
+        Of the machine at its schedule on its design day with every stage on, over a tenth of the command.
+    """
+    rows = spreads(design)
+    values = neutral(design) | healthy_values(rows, np.zeros((1, len(rows))))
+    command = np.linspace(0.0, 1.0, TUNING_STEPS + 1)
+    control, day, one = design.unit.control, design.unit.space.design_day, np.ones(1)
+    held = Conditions(
+        outdoor_t=day.outdoor_t * one,
+        outdoor_dew_point=day.outdoor_dew_point * one,
+        space_t=control.space_t * one,
+        space_dew_point=control.dew_point * one,
+        command=command,
+        stages=max(len(design.stage_share), 1) * one,
+        modulation=one,
+        rewetting=0.0 * one,
+    )
+    return float(np.diff(settle(design, values, held).reheat.heat).max()) * TUNING_STEPS
 
 
 def ultimate_gain(gain: float, lags: tuple[float, ...], dead_time: float, integral_time: float) -> float:
@@ -161,7 +207,8 @@ class Control:
         self.outdoor_at_rest = n.pick(p["dew_from_outdoor"] < -0.5, 1.0, 0.0)
         self.enabled = n.pick(p["locked_out"] > 0.5, 0.0, 1.0)
         set_by = tuning(design, store)
-        gain = set_by.gain * p["controller_gain_ratio"] * (1.0 + (HUNTING_GAIN - 1.0) * p["hunting"])
+        gain = set_by.gain + (set_by.hunting - set_by.gain) * p["hunting"]
+        gain = gain * p["controller_gain_ratio"]
         self.gain = gain
         self.integral = gain * step / set_by.integral_time
         self.in_hand = p["in_hand"] > 0.5
