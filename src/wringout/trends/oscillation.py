@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from wringout.trends.signals import block_means
 from wringout.trends.table import Array
 
 __all__ = [
@@ -16,9 +17,12 @@ __all__ = [
     "iae_limit",
     "load_disturbances",
     "oscillation_of",
+    "own_decay",
     "regularity",
     "zero_crossing_intervals",
 ]
+
+BLOCKS = 8  # to a period: fine enough for its shape, and noise averages out within one
 
 
 @dataclass(frozen=True, slots=True)
@@ -151,6 +155,40 @@ def oscillation_of(values: Array, step: float) -> Oscillation:
     intervals = zero_crossing_intervals(acf, step)[:11]
     period = 2.0 * float(np.mean(intervals)) if len(intervals) >= 3 else lag * step
     return Oscillation(period, amplitude, regularity(intervals), ratio)
+
+
+def own_decay(values: Array, kicks: Array, step: float, period: float) -> float:
+    """How much of a swing is left after one period where nothing from outside kicks it.
+
+    Parameters
+    ----------
+    values, kicks : array, (samples,)
+        The signal and what kicks it from outside (stages of cooling that come and go), each without its slow
+        part; no NaN.
+    step, period : float, [s]
+
+    Returns
+    -------
+    float
+        Ratio of a swing to the one before it: near 1 for a loop that swings for itself. A loop that rings
+        out, kicked anew each time, has a steady autocorrelation and yet a small ratio. NaN where the signal
+        is too short to tell.
+
+    Notes
+    -----
+    After a whole turn the state of a second-order system is back where it was, but for the decay; what came
+    in meanwhile adds its convolution. Least squares, then, of the signal on itself one period ago and on the
+    kicks of that period, in block means.
+    """
+    width = max(round(period / BLOCKS / step), 1)
+    turn = max(round(period / (width * step)), 1)
+    signal, pushed = block_means(values, width), block_means(kicks, width)
+    at = np.arange(turn, len(signal))
+    if len(at) < 2 * (turn + 2):
+        return math.nan
+    columns = [signal[at - turn], *(pushed[at - k] for k in range(turn + 1))]
+    (decay, *_), *_ = np.linalg.lstsq(np.stack(columns, axis=1), signal[at], rcond=None)
+    return float(decay)
 
 
 def iae_limit(amplitude: float, integral_time: float) -> float:

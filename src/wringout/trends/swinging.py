@@ -10,7 +10,7 @@ import numpy as np
 
 from wringout.quantity import Dimension
 from wringout.trends.finding import Finding, Show, measured, when
-from wringout.trends.oscillation import Oscillation, oscillation_of
+from wringout.trends.oscillation import Oscillation, oscillation_of, own_decay
 from wringout.trends.signals import filled, high_pass, regular_pieces, spans_of
 from wringout.trends.states import fan_on
 from wringout.trends.table import HOUR, Array, Span, TrendTable
@@ -25,6 +25,7 @@ LEAST_COMMAND = 0.10
 LEAST_TEMPERATURE = 1.5  # K, of the supply air
 LEAST_SPACE = 0.4  # K
 LEAST_SHARE = 0.15  # of the time
+QUARTER_DECAY = 0.25  # of a swing left after a period: the mark of a tuned loop (Ziegler & Nichols 1942)
 NEAR_SEAT = (
     0.35  # mean command under which a valve that touches its seat swings because the load is small; judgement
 )
@@ -126,11 +127,24 @@ class _Window:
         return self.known[point]
 
     def fits(self, point: str, least: float) -> bool:
-        """Whether a signal swings by so much, regularly, and faster than a load does."""
+        """Whether a signal swings by so much, regularly, for itself, and faster than a load does."""
         if point not in self.fast or self.amplitude(point) < least:
             return False
         swing = self.swing(point)
-        return swing.amplitude >= least and swing.swings and swing.period <= LONGEST_PERIOD
+        regular = swing.amplitude >= least and swing.swings and swing.period <= LONGEST_PERIOD
+        return regular and not self.rings_out(point)
+
+    def rings_out(self, point: str) -> bool:
+        """Whether stages that come and go only kick a signal that comes to rest by itself.
+
+        Stages change the supply air by kelvins at once. A tuned loop answers with a swing or two; where they
+        cycle on, every start and stop renews them, at half or a third of the stages' own cycle.
+        """
+        stages = self.plain.get("shown.stages_called")
+        if stages is None or not np.any(np.diff(filled(stages))):
+            return False
+        kicks = self.fast["shown.stages_called"]
+        return own_decay(self.fast[point], kicks, self.step, self.swing(point).period) < QUARTER_DECAY
 
     def mean(self, point: str) -> float:
         return float(np.nanmean(self.plain[point]))
