@@ -55,6 +55,8 @@ def cases() -> Iterator[tuple[str, TrendTable]]:
     long = simulate(10.0, 1, extra=True)
     drift = 2.0 * (long.time - long.time[0]) / (10.0 * DAY)
     yield "action", simulate(2.0, 1, Unit(action=-1.0))
+    cold = plain["shown.space_t"] - 2.0
+    yield "at_stop", with_values(plain, shown__reheat_command=np.ones(len(cold)), shown__space_t=cold)
     yield "swinging", simulate(2.0, 1, Unit(gain=2.5, integral=300.0))
     yield "short_cycling", TrendTable(START + 60.0 * minutes, {"shown.stages_called": fast})
     yield "following", simulate(2.0, 1, Unit(dew_from_outdoor="while_off", **SATISFIED_AT_NIGHT))
@@ -81,7 +83,7 @@ def replayed() -> str:
 def main() -> None:
     FOLDER.mkdir(parents=True, exist_ok=True)
     for kind, table in cases():
-        unit = {"too_wet": hall(), "moisture_days": motion_unit(RECLAIM)}.get(kind)
+        unit = {"at_stop": hall(), "too_wet": hall(), "moisture_days": motion_unit(RECLAIM)}.get(kind)
         finding = next(f for f in findings_of(table, unit) if f.kind == kind)
         path = FOLDER / f"trend-{kind.replace('_', '-')}.svg"
         path.write_text(picture_of(finding, table, "si"), encoding="utf-8")

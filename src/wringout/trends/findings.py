@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from wringout.documents.unit import Unit
 from wringout.trends.action import action_findings
+from wringout.trends.at_stop import at_stop_findings
 from wringout.trends.changes import changed_findings
 from wringout.trends.coils import coil_findings, fighting_findings
 from wringout.trends.dampers import damper_findings
@@ -47,6 +48,7 @@ def findings_of(table: TrendTable, unit: Unit | None = None) -> list[Finding]:
     found: list[Finding] = [
         *following,
         *action_findings(table),
+        *at_stop_findings(table, unit),
         *coil_findings(table, unit),
         *damper_findings(table),
         *fighting_findings(table, unit),

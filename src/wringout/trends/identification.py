@@ -24,6 +24,11 @@ SLOW = 2.0 * HOUR  # what is slower than this is weather and load, not the outpu
 LEAST_TRAVEL = 0.08  # a command that never moves further than this tells nothing
 SURE_T = 8.0  # gain over its standard deviation from which the sign counts as known
 WEAK = 3.0  # K for the whole travel: an output that does less moves nothing worth having
+# Where a sound output may hardly move anything: a linear valve on a coil that needs little water, or a valve
+# for hot gas, has given nearly all it has before the upper part of its travel (a tenth of the mean there). In
+# the lower third any of them does at least half the mean, and over both together the whole.
+LOWER, UPPER = 1.0 / 3.0, 2.0 / 3.0
+LOWER_SHARE = 0.5
 MOST_GAIN = 60.0  # K for the whole travel: no coil of an air handler does more
 MOST_CHUNKS = 20  # days that are enough
 
@@ -71,8 +76,11 @@ class Identified:
 
     @property
     def nothing(self) -> bool:
-        """Whether the output was seen to move without moving anything."""
-        return self.still and self.high - self.low >= 0.25 and abs(self.gain) + 3.0 * self.sigma < WEAK
+        """Whether the output was seen to move, where a sound one acts, without moving anything."""
+        if not self.still or self.low > LOWER or self.high - self.low < 0.25:
+            return False
+        weak = WEAK if self.high >= UPPER else LOWER_SHARE * WEAK
+        return abs(self.gain) + 3.0 * self.sigma < weak
 
 
 def identify(

@@ -42,6 +42,7 @@ NAMES = {
 # what is drawn for each kind, beside the finding's own points
 _WITH = {
     "action": ("shown.reheat_command", "cooling.command", "shown.supply_t", "supply.t"),
+    "at_stop": ("shown.supply_t", "supply.t", "shown.space_t", "shown.dew_point"),
     "coil_against_command": (
         "shown.reheat_command", "cooling.command", "shown.stages_called", "shown.supply_t", "supply.t",
         "mixed.t", "coil_leaving.t", "shown.dew_point", "shown.space_t", "outdoor.t", ), "swinging":

@@ -42,8 +42,10 @@ ODD = {True: 0.08, False: 0.015}
 FOLLOWS, FOLLOWS_NOT = 20.0, 25.0  # powers of densities that rise towards 1 and towards 0
 ODD_FOLLOWING = {True: 0.08, False: 0.02}
 # Of a command over the hours in which the unit dries: how often it stands still in between, stands at a
-# stop, or moves, held by a hand and by control. A control stands still only at its stops; judgement.
-STILL_TRAVEL = 0.01
+# stop, or moves, held by a hand and by control. A control stands still only at its stops: on a calm day it
+# may move by the one per cent that a log resolves, and what a hand holds does not move at all; judgement.
+STILL_TRAVEL = 0.005
+LEAST_MOVE = 0.05  # of the travel, from which it moves for certain
 STANDS = {
     True: {"between": 0.75, "stop": 0.17, "moves": 0.08},
     False: {"between": 0.005, "stop": 0.30, "moves": 0.695},
@@ -162,7 +164,7 @@ def _still(trend: LoggedTrend) -> Sign | None:
     where = trend.command_median
     if trend.command_travel > STILL_TRAVEL:
         # off and on again it travels without anybody's doing
-        kind = "moves" if trend.share_on > 0.9 and trend.command_travel > 5.0 * STILL_TRAVEL else ""
+        kind = "moves" if trend.share_on > 0.9 and trend.command_travel > LEAST_MOVE else ""
     else:
         kind = "between" if 0.02 < where < 0.98 else "stop"
     if not kind or not where >= 0.0:
