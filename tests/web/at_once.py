@@ -49,7 +49,7 @@ class App:
     """An app, and the one who asks it."""
 
     app: Starlette
-    weigher: AtOnce
+    weigher: Counting
     cookies: dict[str, str] = field(default_factory=dict)
     token: str = ""
 

@@ -10,6 +10,7 @@ import re
 import shutil
 from collections.abc import Iterator
 from dataclasses import dataclass
+from html import escape
 from pathlib import Path
 from typing import Any
 from unittest.mock import ANY
@@ -20,7 +21,7 @@ import yaml
 
 from test_cli_weigh import good
 from test_history_cli import ICE, VAULT, later
-from web.at_once import App, AtOnce
+from web.at_once import App, AtOnce, Counting
 from wringout.catalogue.calls import load_call, vocabulary
 from wringout.history.fingerprint import fingerprint_from_text
 from wringout.history.visits import left_readings, visits_of
@@ -178,6 +179,14 @@ def test_the_pages_say_from_which_visits_and_show_the_answer_without(season: Sea
     history = season.page(f"{one}/history")
     assert "Proven by its readings, and used" in history
     assert "Not counted as proven: 0 readings after the last change" in history
+
+
+def test_what_is_still_worked_on_will_be_of_the_state_that_was_asked_for(tmp_path: Path) -> None:
+    with open_store(tmp_path / "record.sqlite") as store:
+        call, weigher = taken(store, VAULT), Counting()
+        app = App(create_app(store, weigher=weigher), weigher)
+        for path in (f"/calls/{call}/ledger?state=0&without=1", f"/calls/{call}/wait"):
+            assert f'hx-get="{escape(path)}"' in app.page(path)
 
 
 def test_a_unit_is_learned_once_until_its_earlier_visits_change(season: Season) -> None:

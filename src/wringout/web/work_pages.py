@@ -71,6 +71,7 @@ class _Work:
 
     def page(self, name: str, title: str, tab: str, **values: Any) -> Response:
         template = f"{name}_part.html" if self.part else f"{name}.html"
+        asked = self.request.url.query  # which state, which check, without what: the part is of the same
         return page(
             self.request,
             template,
@@ -79,7 +80,7 @@ class _Work:
             title=title,
             read=self.read,
             without=self.without,
-            part=f"/calls/{self.here.id}/{name}{'?without=1' if self.without else ''}",
+            part=f"/calls/{self.here.id}/{name}{'?' if asked else ''}{asked}",
             **values,
         )
 
