@@ -19,7 +19,7 @@ from wringout.weighing.hypothesis import Hypothesis
 from wringout.weighing.likelihood import pull, weight
 from wringout.weighing.unknowns import Layout
 
-__all__ = ["LONGEST", "REACH", "STEP", "Fit", "everywhere", "fit", "linearise", "log_posterior"]
+__all__ = ["LENGTHS", "LONGEST", "REACH", "STEP", "Fit", "everywhere", "fit", "linearise", "log_posterior"]
 
 STEP = 0.02  # of a prior standard deviation, for the differences
 LENGTHS = np.array([1.0, 0.45, 0.15])

@@ -13,17 +13,18 @@ from dataclasses import dataclass
 import numpy as np
 
 from wringout.machine.parameters import Array
+from wringout.weighing.batch import Rows
 from wringout.weighing.curvature import Curvature
-from wringout.weighing.fit import LONGEST, everywhere, linearise, log_posterior
+from wringout.weighing.fit import linearise, log_posterior
 from wringout.weighing.hypothesis import Hypothesis
 from wringout.weighing.likelihood import weight
-from wringout.weighing.unknowns import Layout, stage_steps
+from wringout.weighing.places import places
+from wringout.weighing.unknowns import Layout
 
 __all__ = ["Refined", "refine"]
 
 WIDER = 0.9  # of the curvature's root
-LEAST = 0.05  # share of the samples from which a parabola is worth sampling
-AT_STOPS = 0.5  # share of the samples that allow for stops, where there are any
+AT_STOPS = 0.5  # share of the fit's samples that allow for stops, where there are any
 LOPSIDED = 0.3  # nat by which the slopes of the two sides must differ for that
 BEHIND = -0.5  # how far back the slopes behind are taken: stops a little way off are felt too
 
@@ -68,32 +69,24 @@ def refine(
 
     Notes
     -----
-    Antithetic pairs of normal proposals a little wider than the fit's own curvature says: about the fit,
-    about the same with one stage more or less where their number is open, and each of these also with the
-    gentler of the slopes to both sides, which at a stop differ. A sample counts by what all proposals
+    Antithetic pairs of normal proposals a little wider than the curvature says: about the fit, about the same
+    with the gentler of the slopes to both sides, which at a stop differ, and about every other place where
+    the posterior has mass (see :mod:`wringout.weighing.places`). A sample counts by what all proposals
     together would have drawn there (deterministic mixture; Owen and Zhou, JASA 95 (2000) 135, from memory).
     Weights beyond the square root of the count times their mean are cut to it (Ionides, J. Comp. Graph.
     Stat. 17 (2008) 295, from memory), which trades a little bias for much variance.
     """
     size, width = modes.shape
-    centres, worth = _centres(at, hypotheses, modes, roots)
-    narrow, gentle, lopsided = _slopes(at, hypotheses, modes, roots)
-    places = centres.shape[1]
-    shares = np.concatenate([worth * (1.0 - lopsided)[:, None], worth * lopsided[:, None]], axis=1)
+    mixture = _mixture(at, hypotheses, modes, roots)
     pairs = count // 2
     # so many pairs of each proposal as its share says, to within one
     marks = (np.arange(pairs) + rng.random((size, 1))) / pairs
-    chosen = (marks[:, :, None] > np.cumsum(shares, axis=1)[:, None, :-1]).sum(axis=2)
-    noise = np.where(
-        (chosen >= places)[:, :, None],
-        gentle.draw(pairs, rng) if lopsided.any() else 0.0,
-        narrow.draw(pairs, rng),
-    )
-    centre = np.take_along_axis(centres, (chosen % places)[:, :, None], axis=1)
+    chosen = (marks[:, :, None] > np.cumsum(mixture.share, axis=1)[:, None, :-1]).sum(axis=2)
+    centre, noise = mixture.drawn(chosen, rng)
     rows = np.concatenate([centre + noise, centre - noise], axis=1)
     owner = np.repeat(np.arange(size), rows.shape[1])
     target = log_posterior(at, hypotheses, owner, rows.reshape(-1, width)).reshape(size, -1)
-    ratio = target - _log_mixture(rows, centres, shares, narrow, gentle)
+    ratio = target - mixture.log_density(rows)
     highest = ratio.max(axis=1, keepdims=True)
     raw = np.exp(ratio - highest)
     mean = raw.mean(axis=1, keepdims=True)
@@ -108,67 +101,77 @@ def refine(
     )
 
 
-def _log_mixture(rows: Array, centres: Array, shares: Array, narrow: Curvature, gentle: Curvature) -> Array:
-    """Logarithm of the density of all proposals together, with the normal's constant left out."""
-    places = centres.shape[1]
-    found = np.full(rows.shape[:2], -np.inf)
-    for k in range(shares.shape[1]):
-        if not (shares[:, k] > 0.0).any():
-            continue
-        curvature = narrow if k < places else gentle
-        square = curvature.square(rows - centres[:, k % places, None, :])
+@dataclass(frozen=True)
+class _Mixture:
+    """Normal proposals: ``centre`` (proposals, width) and ``curvature``; which of them a hypothesis has,
+    ``whose`` (hypotheses, most), and the ``share`` of samples of each (hypotheses, most), 0 where it has no
+    more."""
+
+    centre: Array
+    curvature: Curvature
+    whose: Rows
+    share: Array
+
+    def drawn(self, chosen: Rows, rng: np.random.Generator) -> tuple[Array, Array]:
+        """Centres of the proposals ``chosen`` (hypotheses, draws) by hypotheses, and noise about them."""
+        taken = np.take_along_axis(self.whose, chosen, axis=1)
+        noise = np.empty((*taken.shape, self.centre.shape[1]))
+        for proposals, count in self._by_need(taken):
+            drawn = Curvature(self.curvature.root[proposals]).draw(count, rng)
+            for one, its in zip(proposals, drawn, strict=True):
+                here = taken == one
+                noise[here] = its[: int(here.sum())]
+        return self.centre[taken], noise
+
+    def _by_need(self, taken: Rows) -> list[tuple[Rows, int]]:
+        """Proposals with the most draws that one of them has, in a few groups of like number."""
+        need = np.bincount(taken.reshape(-1), minlength=len(self.centre))
+        order = np.argsort(-need)
+        order = order[need[order] > 0]
+        groups = np.array_split(order, min(4, len(order)))
+        return [(group, int(need[group].max())) for group in groups]
+
+    def log_density(self, rows: Array) -> Array:
+        """Logarithm of the density of all proposals of each hypothesis together at rows (hypotheses, draws,
+        width), with the normal's constant left out."""
+        found = np.full(rows.shape[:2], -np.inf)
+        level = 0.5 * self.curvature.log_determinant()
         with np.errstate(divide="ignore"):
-            share = np.log(shares[:, k])
-        found = np.logaddexp(found, (share + 0.5 * curvature.log_determinant())[:, None] - 0.5 * square)
-    return found
+            log_share = np.log(self.share)
+        for k in range(self.share.shape[1]):
+            its = np.flatnonzero(self.share[:, k] > 0.0)
+            one = self.whose[its, k]
+            square = Curvature(self.curvature.root[one]).square(rows[its] - self.centre[one, None, :])
+            density = (log_share[its, k] + level[one])[:, None] - 0.5 * square
+            found[its] = np.logaddexp(found[its], density)
+        return found
 
 
-def _centres(at: Layout, hypotheses: Sequence[Hypothesis], modes: Array, roots: Array) -> tuple[Array, Array]:
-    """Where proposals stand, (hypotheses, places, width), and the share of samples each is worth.
-
-    The first is the fit. Another number of stages is a step that no slope leads to: it is taken, and then
-    one linear step with the fit's own slopes brings the other unknowns after it.
-    """
-    moves = [(column, way * step) for column, step in stage_steps(at) for way in (-1.0, 1.0)]
-    centres = np.repeat(modes[:, None, :], len(moves) + 1, axis=1)
-    if not moves:
-        return centres, np.ones((modes.shape[0], 1))
-    for k, (column, move) in enumerate(moves, start=1):
-        centres[:, k, column] += move
-    size, places, width = centres.shape
-    owner = np.repeat(np.arange(size), places)
-    there = everywhere(at, hypotheses, owner, centres.reshape(-1, width))
-    pull = np.sqrt(weight(there.residual, there.slip)) * there.residual
-    slope = np.matmul(pull.reshape(size, places, -1), roots) + centres
-    step = -Curvature(roots).solve(slope.transpose(0, 2, 1)).transpose(0, 2, 1)
-    step[:, 0] = 0.0
-    step[:, :, at.first_severity :] = 0.0
-    for column, _ in moves:
-        step[:, :, column] = 0.0
-    step *= np.minimum(1.0, LONGEST / np.maximum(np.abs(step).max(axis=2, keepdims=True), 1e-9))
-    onward = centres + step
-    before = there.log_likelihood.reshape(size, places) - 0.5 * np.square(centres).sum(axis=2)
-    after = log_posterior(at, hypotheses, owner, onward.reshape(-1, width)).reshape(size, places)
-    better = after > before
-    centres = np.where(better[:, :, None], onward, centres)
-    value = np.where(better, after, before)
-    worth = np.exp(value - value.max(axis=1, keepdims=True))
-    worth /= worth.sum(axis=1, keepdims=True)
-    worth = np.where(worth < LEAST, 0.0, worth)
-    worth[:, 0] = np.maximum(worth[:, 0], LEAST)
-    return centres, worth / worth.sum(axis=1, keepdims=True)
+def _mixture(at: Layout, hypotheses: Sequence[Hypothesis], modes: Array, roots: Array) -> _Mixture:
+    size = modes.shape[0]
+    found = places(at, hypotheses, modes, roots)
+    gentle, lopsided = _gentle(at, hypotheses, modes, roots)
+    others = found.owner[size:]
+    nth = np.arange(others.size) - np.searchsorted(others, others)  # owners come in rising order
+    whose = np.zeros((size, 2 + (int(nth.max()) + 1 if others.size else 0)), dtype=np.intp)
+    share = np.zeros(whose.shape)
+    whose[:, 0], share[:, 0] = np.arange(size), 1.0 - lopsided
+    whose[:, 1], share[:, 1] = len(found.owner) + np.arange(size), lopsided
+    whose[others, 2 + nth], share[others, 2 + nth] = size + np.arange(others.size), found.worth[size:]
+    return _Mixture(
+        np.concatenate([found.centre, modes]),
+        Curvature(np.concatenate([found.root, gentle]) * WIDER),
+        whose,
+        share / share.sum(axis=1, keepdims=True),
+    )
 
 
-def _slopes(
-    at: Layout, hypotheses: Sequence[Hypothesis], modes: Array, roots: Array
-) -> tuple[Curvature, Curvature, Array]:
-    """Curvature by the fit's slopes, that by the gentler slopes of both sides, and the share of samples for
-    the second: none where there is no stop."""
+def _gentle(at: Layout, hypotheses: Sequence[Hypothesis], modes: Array, roots: Array) -> tuple[Array, Array]:
+    """Root of the curvature by the gentler slopes of both sides, and the share of the fit's samples for it:
+    none where there is no stop."""
     back = linearise(at, hypotheses, modes, BEHIND)
-    weights = weight(back.at.residual, back.at.slip)
-    behind = back.jacobian * np.sqrt(weights)[:, :, None]
+    behind = back.jacobian * np.sqrt(weight(back.at.residual, back.at.slip))[:, :, None]
     steep = np.square(behind).sum(axis=1) < np.square(roots).sum(axis=1)
-    narrow = Curvature(roots * WIDER)
-    gentle = Curvature(np.where(steep[:, None, :], behind, roots) * WIDER)
-    apart = 0.5 * (narrow.log_determinant() - gentle.log_determinant())
-    return narrow, gentle, np.where(apart > LOPSIDED, AT_STOPS, 0.0)
+    gentle = np.where(steep[:, None, :], behind, roots)
+    apart = 0.5 * (Curvature(roots).log_determinant() - Curvature(gentle).log_determinant())
+    return gentle, np.where(apart > LOPSIDED, AT_STOPS, 0.0)

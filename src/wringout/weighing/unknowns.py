@@ -19,7 +19,7 @@ from wringout.machine.known import Healthy, healthy
 from wringout.machine.parameters import Array, Spread, spreads
 from wringout.weighing.situation import Problem, Situation
 
-__all__ = ["WARM", "Layout", "conditions", "layout", "stage_steps", "uniform"]
+__all__ = ["WARM", "Layout", "Mask", "conditions", "layout", "stage_steps", "uniform"]
 
 Mask = NDArray[np.bool_]
 
