@@ -91,7 +91,8 @@ def problem(call: Call, sigma: Callable[[str, float], float]) -> Problem:
     Returns
     -------
     Problem
-        Situations in order of first reading; the order of readings is kept.
+        Situations in order of first reading. Within one, readings stand by point: in which order they were
+        taken there tells nothing, and so it changes nothing, not even a draw.
     """
     changes = [event for event in call.events if isinstance(event, Change)]
     situations: list[Situation] = []
@@ -104,6 +105,7 @@ def problem(call: Call, sigma: Callable[[str, float], float]) -> Problem:
             slip = 0.03 if reading.by != "display" and reading.point not in BINARY else 0.003
             observations.append(Observation(reading.point, reading.value, spread, slip, index))
             index += 1
+        observations.sort(key=lambda one: one.point)
         mended = frozenset(c.cause for c in changes[: snapshot.machine_epoch] if c.cause is not None)
         situations.append(
             Situation(
