@@ -12,7 +12,7 @@ from scipy import integrate, stats
 
 from wringout.machine.parameters import Array
 from wringout.weighing import fit as fitting
-from wringout.weighing import refine as refining
+from wringout.weighing import places as placing
 from wringout.weighing.batch import Residuals
 from wringout.weighing.fit import fit
 from wringout.weighing.hypothesis import HEALTHY
@@ -46,6 +46,7 @@ def pretend(monkeypatch: pytest.MonkeyPatch) -> Callable[..., Any]:
         monkeypatch.setattr(fitting, "residuals", residuals)
         return SimpleNamespace(
             problem=SimpleNamespace(situations=(None,) * len(machines), design=SimpleNamespace(dx=False)),
+            rows=(),
             relevant=(np.ones(width, dtype=bool),) * len(machines),
             first_severity=width,
             width=width,
@@ -165,7 +166,7 @@ def test_sampling_counts_a_stage_more_that_no_slope_leads_to(
 
     read, sigma = np.array([1.1, 0.3]), np.array([0.4, 0.3])
     at = pretend([machine], [read], [sigma], 2)
-    monkeypatch.setattr(refining, "stage_steps", lambda at: [(0, 1.0)])
+    monkeypatch.setattr(placing, "stage_steps", lambda at: [(0, 1.0)])
     found = fit(at, [HEALTHY], np.zeros((1, 2)), rounds=10)
 
     def side(shift: float) -> float:

@@ -141,11 +141,19 @@ def test_a_healthy_unit_is_hardly_ever_called_faulty_and_no_part_of_it_is_accuse
 
 def test_weather_beyond_design_is_told_from_the_same_unit_on_a_design_day() -> None:
     unit = UNITS["chilled water, boiler, two-way valve"]
-    for ways, wanted in ((hypotheses_of(unit, "beyond-design"), True), (hypotheses_of(unit), False)):
-        call = simulate(unit, ways, [Look(thorough(unit))], np.random.default_rng(4)).call
-        found = answer(call)
-        assert (found.marginals["beyond-design"] > 0.5) is wanted
-        assert sum(found.marginals[id] for id in found.marginals if id != "beyond-design") < 0.6
+    told = {}
+    for id, ways in (("beyond", hypotheses_of(unit, "beyond-design")), ("within", hypotheses_of(unit))):
+        found = [
+            answer(simulate(unit, ways, [Look(thorough(unit))], np.random.default_rng(seed)).call)
+            for seed in range(6)
+        ]
+        told[id] = [one.marginals["beyond-design"] for one in found]
+        for one in found:
+            assert sum(one.marginals[id] for id in one.marginals if id != "beyond-design") < 0.6
+    # weather a little beyond reads like weather a little within: some of either side stay open
+    assert np.median(told["beyond"]) > 0.6
+    assert np.median(told["within"]) < 0.2
+    assert min(told["beyond"]) > np.median(told["within"])
 
 
 # two causes at once: on which unit, and in which state they both show
