@@ -157,6 +157,8 @@ def test_a_trend_makes_nothing_certain(wrong: tuple[str, ...]) -> None:
 class Bare:
     """The parts of a trend's summary that signs are read from."""
 
+    start: float = START
+    end: float = START + 48.0 * 3600.0
     hours: float = 48.0
     share_on: float = 1.0
     command_low: float = 0.0
@@ -233,6 +235,22 @@ def test_a_cause_that_was_mended_acts_in_the_moments_before_alone() -> None:
     trend = Bare(moments=(moment(2.0, 0.2), moment(8.0, 0.8)))
     what = with_moments(problem(call, sigma), call, trend, sigma)
     assert [s.mended for s in what.situations[:2]] == [frozenset(), frozenset({"strainer-plugged"})]
+
+
+def test_a_log_that_ends_after_a_cause_was_dealt_with_says_nothing_of_whether_it_had_been_there() -> None:
+    """A hunting control that was tuned stands still in the days after: that does not clear it of before."""
+    calm = shown()
+    assert any(sign.cause == "control-hunting" and sign.with_cause < sign.without for sign in signs_of(calm))
+    found = {}
+    for hours in (2.0, 30.0):
+        call = call_of(Change(at=at(hours), cause="control-hunting"))
+        found[hours] = weigh(call, np.random.default_rng(0), checks=False, trend=replace(calm, moments=()))
+    told = {hours: {sign.cause for sign in answer.signs} for hours, answer in found.items()}
+    assert "control-hunting" not in told[2.0]
+    assert "control-hunting" in told[30.0]
+    alone = weigh(call_of(), np.random.default_rng(0), checks=False).marginals["control-hunting"]
+    assert found[2.0].marginals["control-hunting"] > 0.9 * alone
+    assert found[30.0].marginals["control-hunting"] < 0.5 * alone
 
 
 def test_stages_in_a_room_that_is_too_warm_say_nothing_of_drying() -> None:

@@ -61,6 +61,8 @@ class TrendEvidence:
 
     Attributes
     ----------
+    start, end : float
+        First and last row that was looked at [s since 1970, the log's own clock].
     hours : float
         Hours of data that were looked at (the last two days).
     share_on : float
@@ -107,6 +109,8 @@ class TrendEvidence:
         Up to six settled pictures, in order of time.
     """
 
+    start: float
+    end: float
     hours: float
     share_on: float
     swing_command: float
@@ -164,6 +168,8 @@ def trend_evidence(table: TrendTable, unit: Unit) -> TrendEvidence:
     excess = dew - control.dew_point
     outdoor = whole.get("shown.outdoor_dew_point")
     return TrendEvidence(
+        start=float(recent.time[0]) if len(recent.time) else np.nan,
+        end=float(recent.time[-1]) if len(recent.time) else np.nan,
         hours=recent.hours,
         share_on=_mean(on.astype(float)),
         **swing,

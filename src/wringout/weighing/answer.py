@@ -18,7 +18,7 @@ from wringout.weighing.prior import Prior
 from wringout.weighing.refine import refine
 from wringout.weighing.search import Weighed, search
 from wringout.weighing.situation import Problem, problem
-from wringout.weighing.trend import LoggedTrend, with_moments
+from wringout.weighing.trend import LoggedTrend, mended_by, with_moments
 from wringout.weighing.trend_signs import Sign, informed, signs_of
 from wringout.weighing.unknowns import Layout, layout
 
@@ -143,6 +143,12 @@ def unlisted(weighed: Weighed, log_posterior: Array) -> float:
     return odds / (1.0 + odds)
 
 
+def _telling(trend: LoggedTrend, call: Call) -> tuple[Sign, ...]:
+    """What a trend shows of causes that nobody had dealt with by its end: of the others it tells nothing."""
+    dealt = mended_by(trend.end, call)
+    return tuple(sign for sign in signs_of(trend) if sign.cause not in dealt)
+
+
 def weigh(
     call: Call,
     rng: np.random.Generator,
@@ -172,7 +178,7 @@ def weigh(
     what = replace(problem(call, sigma), known=known)
     signs: tuple[Sign, ...] = ()
     if trend is not None:
-        what, signs = with_moments(what, call, trend, sigma), signs_of(trend)
+        what, signs = with_moments(what, call, trend, sigma), _telling(trend, call)
     at = layout(what, SEVERITIES)
     parts = parts_of(call.unit, [*prior.weights, BEYOND_DESIGN])
     told = informed(prior, signs)

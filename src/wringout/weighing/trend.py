@@ -14,7 +14,7 @@ from wringout.documents.call import Call, Change, Force, Release
 from wringout.documents.unit import Unit
 from wringout.weighing.situation import Observation, Problem, Situation
 
-__all__ = ["LoggedMoment", "LoggedTrend", "clock", "with_moments"]
+__all__ = ["LoggedMoment", "LoggedTrend", "clock", "mended_by", "with_moments"]
 
 MOST_MOMENTS = 3
 SETTLE = timedelta(minutes=45)  # after a held item is let go, until a log shows the unit by itself again
@@ -50,6 +50,14 @@ class LoggedTrend(Protocol):
     @property
     def moments(self) -> Sequence[LoggedMoment]:
         """Settled pictures, in order of time."""
+
+    @property
+    def start(self) -> float:
+        """Its first row [s since 1970, the log's own clock]."""
+
+    @property
+    def end(self) -> float:
+        """Its last row [s since 1970, the log's own clock]."""
 
     @property
     def hours(self) -> float:
@@ -92,19 +100,20 @@ class LoggedTrend(Protocol):
         """The same while not dehumidifying."""
 
 
-def clock(moment: LoggedMoment) -> datetime:
-    """Give when a moment was, by the log's own clock.
+def clock(at: float) -> datetime:
+    """Give a time of a log, by the log's own clock.
 
     Parameters
     ----------
-    moment : LoggedMoment
+    at : float
+        [s since 1970].
 
     Returns
     -------
     datetime
         Without a time zone.
     """
-    return datetime.fromtimestamp(moment.at, UTC).replace(tzinfo=None)
+    return datetime.fromtimestamp(at, UTC).replace(tzinfo=None)
 
 
 def with_moments(
@@ -156,9 +165,9 @@ def with_moments(
                 0.0,
                 visits + k,
                 0,
-                _mended(moment, call),
+                mended_by(moment.at, call),
                 tuple(observations),
-                clock(moment),
+                clock(moment.at),
                 float(np.sqrt(len(chosen))),
             )
         )
@@ -221,7 +230,7 @@ def most_different(moments: Sequence[LoggedMoment], most: int) -> list[LoggedMom
 
 def _held(moment: LoggedMoment, call: Call) -> bool:
     """Whether somebody held an item by hand, on a visit, at the time of a moment or shortly before."""
-    at = clock(moment)
+    at = clock(moment.at)
     since: datetime | None = None
     for event in call.events:
         when = event.at.replace(tzinfo=None)
@@ -234,8 +243,22 @@ def _held(moment: LoggedMoment, call: Call) -> bool:
     return since is not None and at >= since
 
 
-def _mended(moment: LoggedMoment, call: Call) -> frozenset[str]:
-    """Causes that changes before a moment have dealt with."""
+def mended_by(at: float, call: Call) -> frozenset[str]:
+    """Give the causes that changes of a call have dealt with by a time.
+
+    Parameters
+    ----------
+    at : float
+        [s since 1970, the log's own clock]; NaN before everything.
+    call : Call
+
+    Returns
+    -------
+    frozenset of str
+    """
+    if not np.isfinite(at):
+        return frozenset()
     changes: Iterable[Change] = (event for event in call.events if isinstance(event, Change))
-    at = clock(moment)
-    return frozenset(c.cause for c in changes if c.cause is not None and c.at.replace(tzinfo=None) <= at)
+    return frozenset(
+        c.cause for c in changes if c.cause is not None and c.at.replace(tzinfo=None) <= clock(at)
+    )
