@@ -101,15 +101,11 @@ def command(
 def _trend(path: str, call: str, unit: Unit) -> TrendEvidence:
     """What a log shows, in numbers; its mapping file is looked for beside the call."""
     from wringout.cli.trend import read
-    from wringout.trends.evidence import trend_evidence
+    from wringout.trends.logged import evidence_in
 
     table, raw, _, _ = read(Path(path), unit, call, None)
-    if not table.values:
-        raise InputError(
-            "no column was recognised; name them in a mapping file (wringout trend --write-map writes one)",
-            raw.name,
-        )
-    return trend_evidence(table, unit)
+    mend = "name them in a mapping file (wringout trend --write-map writes one)"
+    return evidence_in(table, raw.name, unit, mend)
 
 
 def load(path: str, bare: bool = False) -> Call:
