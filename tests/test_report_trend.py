@@ -11,6 +11,7 @@ from datetime import timedelta
 from html import unescape
 from pathlib import Path
 
+import numpy as np
 import pytest
 from click import unstyle
 from click.testing import CliRunner
@@ -23,9 +24,12 @@ from wringout.cli.main import group
 from wringout.cli.prove_text import proof_lines
 from wringout.machine.design import design
 from wringout.proof.working import weather_that_calls
-from wringout.report.findings import Findings, findings, judged
+from wringout.report.findings import Findings, as_found, findings, judged
 from wringout.report.write import report_of
 from wringout.showing.words import pretty
+from wringout.trends.evidence import trend_evidence
+from wringout.weighing.answer import weigh
+from wringout.weighing.document import answer_document
 
 FOUND = (
     "shown.dew_point: 61 degF",
@@ -106,6 +110,22 @@ def repaired(tmp_path_factory: pytest.TempPathFactory) -> Findings:
         after=read(LEFT[:2], 45),
     )
     return findings(load_call(asked[1]), "ip")
+
+
+def test_what_was_found_is_weighed_with_the_days_before_the_repair_alone(repaired: Findings) -> None:
+    log = days()
+    f = findings(repaired.call, "ip", log)
+    before = as_found(repaired.call)
+    evidence = trend_evidence(log.between(-np.inf, MENDED), repaired.call.unit)
+    then = weigh(before, np.random.default_rng(0), checks=False, trend=evidence)
+    assert f.found["document"]["marginals"] == answer_document(then, 0.0)["marginals"]
+    assert f.found["document"]["marginals"] != repaired.found["document"]["marginals"]
+    assert f.logged_before == "2027-07-08"
+    assert f.logged == "2027-07-08 to 2027-07-10"
+    told = told_by(f)
+    assert "probable on the readings taken and the log, 2027-07-08." in told
+    assert "What is wrong now, on all readings and the log, 2027-07-08 to 2027-07-10" in told
+    assert "and the log" not in told_by(repaired)
 
 
 def told_by(f: Findings) -> str:

@@ -35,7 +35,8 @@ __all__ = ["command"]
     "--trend",
     type=click.Path(),
     metavar="FILE",
-    help="A log to show too, which also judges the repair where it holds days since; a trend document "
+    help="A log to weigh with the readings and to show, which also judges the repair where it holds days "
+    "since; a trend document "
     "(.yaml) names its columns. With a call of the record also the name of a log attached to it.",
 )
 @click.option(

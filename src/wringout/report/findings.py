@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from typing import Any
 
 import numpy as np
@@ -20,8 +20,10 @@ from wringout.quantity import UnitSystem
 from wringout.showing.answer import answer_in_words
 from wringout.showing.books import ledger_in_words
 from wringout.showing.known_unit import Told, learned_from, told_for
+from wringout.showing.logged import days_words, tells
 from wringout.showing.visits import History, history_of
 from wringout.showing.waits import wait_in_words
+from wringout.trends.evidence import TrendEvidence, trend_evidence
 from wringout.trends.finding import shower
 from wringout.trends.findings import findings_of
 from wringout.trends.pictures import picture_of
@@ -51,7 +53,8 @@ class Findings:
     ``proof`` the verdict of a log of the days since, or ``unproven`` why there is none; ``answer`` is
     ``now`` before it was put into words; ``history`` holds earlier visits, where calls of these are given;
     ``known_from`` those of them that are proven, with what they told of the machine in answers, ``book`` and
-    ``wait``."""
+    ``wait``; ``logged`` and ``logged_before`` say of which days a log was weighed in ``now`` and in ``found``
+    (empty: none)."""
 
     call: Call
     system: UnitSystem
@@ -65,6 +68,8 @@ class Findings:
     trend: tuple[TrendFinding, ...]
     history: History | None = None
     known_from: tuple[LearnedVisit, ...] = ()
+    logged: str = ""
+    logged_before: str = ""
 
     @property
     def changes(self) -> tuple[Change, ...]:
@@ -99,7 +104,7 @@ def findings(
     call : Call
     system : {'ip', 'si'}
     table : TrendTable, optional
-        A log to show, and to judge the repair by.
+        A log to weigh with the readings, to show, and to judge the repair by.
     earlier : sequence of Call
         Calls of the same unit; what proven visits among them tell of the machine is used.
     proofs : sequence of HeldProof
@@ -119,12 +124,16 @@ def findings(
     before = as_found(call)
     told = _told(call, earlier, proofs)
     known = told.known if told is not None else None
-    answer = weigh(call, np.random.default_rng(SEED), known=known)
+    log = _weighable(table, call)
+    answer = weigh(call, np.random.default_rng(SEED), trend=log, known=known)
     now = answer_in_words(answer, system)
+    logged = logged_before = _days(log, answer)
     found = now
     if before is not call and any(isinstance(event, Reading) for event in before.events):
-        then = weigh(before, np.random.default_rng(SEED), checks=False, known=known)
+        log = _weighable(table, call, len(before.events))
+        then = weigh(before, np.random.default_rng(SEED), checks=False, trend=log, known=known)
         found = answer_in_words(then, system)
+        logged_before = _days(log, then)
     acted = any(isinstance(event, Change) for event in call.events)
     return Findings(
         call,
@@ -138,7 +147,23 @@ def findings(
         _trend(call, table, system) if table is not None else (),
         history_of([*earlier, call]) if earlier else None,
         told.visits if told is not None else (),
+        logged,
+        logged_before,
     )
+
+
+def _weighable(table: TrendTable | None, call: Call, until: int | None = None) -> TrendEvidence | None:
+    """What a log tells weighing: all of it, or only what came before one of the call's events."""
+    if table is None or not table.values:
+        return None
+    if until is not None:
+        end = call.events[until].at.replace(tzinfo=UTC).timestamp()
+        table = table.between(-np.inf, end)
+    return trend_evidence(table, call.unit) if len(table.time) else None
+
+
+def _days(log: TrendEvidence | None, answer: Answer) -> str:
+    return days_words(log) if log is not None and tells(answer) else ""
 
 
 def _told(call: Call, earlier: Sequence[Call], proofs: Sequence[HeldProof]) -> Told | None:

@@ -65,7 +65,10 @@ def _found(f: Findings) -> list[Block]:
         return [Paragraph("The readings fit nothing that is known.", strong=True)]
     words = best["title"][:1].upper() + best["title"][1:]
     blocks: list[Block] = [
-        Paragraph(f"{words}: {best['chance']} probable on the readings taken.", strong=True)
+        Paragraph(
+            f"{words}: {best['chance']} probable on the readings taken{_and_log(f.logged_before)}.",
+            strong=True,
+        )
     ]
     blocks += [Paragraph(causes()[name].statement) for name in best["causes"]]
     if best["p"] < SURE:
@@ -73,6 +76,10 @@ def _found(f: Findings) -> list[Block]:
             Paragraph("This is not settled: other causes fit the readings too, see the next pages.")
         )
     return blocks
+
+
+def _and_log(days: str) -> str:
+    return f" and the log, {days}" if days else ""
 
 
 def _done(f: Findings) -> list[Block]:
@@ -97,7 +104,8 @@ def _now(f: Findings) -> list[Block]:
     sound = sum(p for names, p in still_wrong(f.answer) if not names)
     return [
         Paragraph(
-            f"After the work {len(after)} readings were taken. On them it is {chance(sound)} probable that "
+            f"After the work {len(after)} readings were taken. On them{_and_log(f.logged)} it is "
+            f"{chance(sound)} probable that "
             "nothing is wrong any more.",
             strong=True,
         ),

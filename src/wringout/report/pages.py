@@ -147,6 +147,8 @@ def _suspects(f: Findings) -> list[Block]:
         rows.append(("all other sets together", f.found["rest"]))
     if f.found["unexplained"]:
         rows.append(("nothing listed explains the readings", f.found["unexplained"]))
+    if f.logged_before:
+        blocks.append(Paragraph(f"Weighed: these readings and the log, {f.logged_before}."))
     blocks.append(Table("What is wrong, as sets of causes", ("Set", "Probability"), tuple(rows), (4, 1)))
     for s in f.found["suspects"]:
         blocks += _suspect(s)

@@ -128,5 +128,6 @@ def _after_the_change(f: Findings) -> list[Block]:
     if early:
         blocks.append(Paragraph(f"Read before it had settled, so it says little: {early}."))
     now = tuple((s["title"], s["chance"]) for s in f.now["sets"])
-    blocks.append(Table("What is wrong now, on all readings", ("Set", "Probability"), now, (4, 1)))
+    rests = f"all readings and the log, {f.logged}" if f.logged else "all readings"
+    blocks.append(Table(f"What is wrong now, on {rests}", ("Set", "Probability"), now, (4, 1)))
     return blocks

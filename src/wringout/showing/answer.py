@@ -64,7 +64,7 @@ def answer_in_words(answer: Answer, system: UnitSystem, unreadable: Collection[s
     rest = 1.0 - answer.unexplained - sum(p for _, p in ranked[: len(sets)])
     return {
         "document": answer_document(answer, 0.0),
-        "readings": answer.problem.count,
+        "readings": sum(len(s.observations) for s in answer.problem.situations if s.logged is None),
         "sets": sets,
         "rest": chance(rest) if rest >= 0.005 else "",
         "unexplained": chance(answer.unexplained) if answer.unexplained >= 0.005 else "",
