@@ -53,16 +53,18 @@ class App:
     cookies: dict[str, str] = field(default_factory=dict)
     token: str = ""
 
-    def ask(self, path: str, data: dict[str, str] | None = None) -> httpx.Response:
+    def ask(
+        self, path: str, data: dict[str, str] | None = None, headers: dict[str, str] | None = None
+    ) -> httpx.Response:
         async def go() -> httpx.Response:
             transport = httpx.ASGITransport(self.app)
             async with httpx.AsyncClient(
                 transport=transport, base_url="http://localhost", cookies=self.cookies
             ) as http:
                 if data is None:
-                    answer = await http.get(path)
+                    answer = await http.get(path, headers=headers)
                 else:
-                    answer = await http.post(path, data={"csrf": self.token, **data})
+                    answer = await http.post(path, data={"csrf": self.token, **data}, headers=headers)
                 self.cookies |= dict(http.cookies)
                 return answer
 

@@ -9,7 +9,8 @@ import json
 import re
 import shutil
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from datetime import UTC
 from html import escape
 from pathlib import Path
 from typing import Any
@@ -21,6 +22,8 @@ import yaml
 
 from test_cli_weigh import good
 from test_history_cli import ICE, VAULT, later
+from test_trends_cli import write
+from trend_samples import simulate
 from web.at_once import App, AtOnce, Counting
 from wringout.catalogue.calls import load_call, vocabulary
 from wringout.history.fingerprint import fingerprint_from_text
@@ -34,6 +37,7 @@ from wringout.showing.expected import bands, scene
 from wringout.showing.known_unit import told_for
 from wringout.showing.waits import wait_in_words
 from wringout.showing.words import range_words
+from wringout.trends.mapping import load_table
 from wringout.web import jobs
 from wringout.web.app import create_app
 from wringout.web.desk import Writer
@@ -97,11 +101,26 @@ def mended(season: Season) -> Findings:
     return findings(load_call(str(season.mended_file)), "ip", earlier=[load_call(str(VAULT))])
 
 
-def test_app_command_and_report_give_the_same_numbers(season: Season) -> None:
-    arguments = ("weigh", str(season.later_file), "--json")
-    command = json.loads(good(*arguments, "--fingerprint", str(season.learned_file)))
+@pytest.mark.parametrize("with_log", [False, True])
+def test_app_command_and_report_give_the_same_numbers(season: Season, with_log: bool, tmp_path: Path) -> None:
+    arguments = ["weigh", str(season.later_file), "--json", "--fingerprint", str(season.learned_file)]
+    read, table, desk = load_call(str(season.later_file)), None, season.app.app.state.shared.desk
+    if with_log:
+        # of the day before this call
+        days = simulate(1.0, 3)
+        shift = read.events[0].at.replace(tzinfo=UTC).timestamp() - 600.0 - float(days.time[-1])
+        path = write(replace(days, time=days.time + round(shift)), tmp_path / "vault log.csv")
+        table = load_table(path, None, read.unit)[0]
+        arguments += ["--trend", str(path)]
+        desk.attach(season.later, path.read_bytes(), path.name, Writer("Ann", "phone"))
+    command = json.loads(good(*arguments))
     asked = season.app.ask(f"/api/calls/{season.later}/weigh").json()
-    report = findings(load_call(str(season.later_file)), "si", earlier=[load_call(str(VAULT))])
+    assert ("weighed" in asked) == with_log
+    report = findings(read, "si", table, earlier=[load_call(str(VAULT))])
+    if with_log:
+        assert asked["weighed"].startswith("Readings and the log vault log.csv, ")
+        (line,) = desk.here(season.later).folded.attachments
+        desk.keep(season.later, [("withdrawn", {"of": line.id})], Writer("Ann", "phone"))
     for name in ("marginals", "sets", "healthy", "unexplained", "next"):
         assert asked[name] == command[name], name
         assert report.now["document"][name] == command[name], name

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Awaitable, Callable
 from typing import Any
 
 from starlette.requests import Request
@@ -21,12 +20,13 @@ from wringout.web.jobs import Failed
 from wringout.web.openapi import description
 from wringout.web.pages import session, shared, system_for
 from wringout.web.spoken.understand import understand
+from wringout.web.weighed import Logged, log_read, weigh_job, weighed_words
+from wringout.web.weigher import Job
 
 __all__ = ["routes"]
 
 MAX_JSON = 2_000_000
 PATIENT = 60.0
-Handler = Callable[[Request], Awaitable[Response]]
 
 
 async def _body(request: Request) -> Any:
@@ -142,22 +142,41 @@ async def words(request: Request) -> Response:
     )
 
 
-def _worked(kind: str) -> Handler:
-    async def handler(request: Request) -> Response:
-        here = _here(request)
-        more = {"unreadable": list(here.unreadable)} if kind == "weigh" else None
-        system = system_for(request, here.call.unit)
-        job = await known_job(shared(request), kind, here, system, more, seconds=PATIENT)
-        try:
-            found = await job.within(PATIENT) if job is not None else None
-        except Failed as error:
-            return JSONResponse({"error": error.message}, 422 if error.input else 500)
-        if found is None:
-            return JSONResponse({"error": "still being worked on; ask again"}, 202)
-        seconds = {"seconds": found["seconds"]} if kind == "weigh" else {}
-        return JSONResponse({**found["document"], **seconds})
+async def weigh(request: Request) -> Response:
+    """The answer on readings and newest log; where that cannot be used, on readings alone."""
+    here = _here(request)
+    everything, system = shared(request), system_for(request, here.call.unit)
+    logged = await log_read(everything, here, PATIENT)
+    if logged.reading is not None:
+        return _later()
+    job = await weigh_job(everything, here, system, logged, seconds=PATIENT)
+    return await _answered(job, logged)
 
-    return handler
+
+async def ledger(request: Request) -> Response:
+    """Heat and moisture by every route."""
+    here = _here(request)
+    system = system_for(request, here.call.unit)
+    return await _answered(await known_job(shared(request), "book", here, system, seconds=PATIENT))
+
+
+async def _answered(job: Job | None, logged: Logged | None = None) -> Response:
+    """The document that work ends in; of weighing also how long it took and what was weighed."""
+    try:
+        found = await job.within(PATIENT) if job is not None else None
+    except Failed as error:
+        return JSONResponse({"error": error.message}, 422 if error.input else 500)
+    if found is None:
+        return _later()
+    beside: dict[str, Any] = {}
+    if logged is not None:
+        words = weighed_words(logged, found)
+        beside = {"seconds": found["seconds"], **({"weighed": words} if words else {})}
+    return JSONResponse({**found["document"], **beside})
+
+
+def _later() -> Response:
+    return JSONResponse({"error": "still being worked on; ask again"}, 202)
 
 
 async def sync_send(request: Request) -> Response:
@@ -188,8 +207,8 @@ def routes() -> list[Route]:
         Route(one, call_document, methods=["GET"]),
         Route(f"{one}/events", event_keep, methods=["POST"]),
         Route(f"{one}/understand", words, methods=["POST"]),
-        Route(f"{one}/weigh", _worked("weigh"), methods=["GET"]),
-        Route(f"{one}/ledger", _worked("book"), methods=["GET"]),
+        Route(f"{one}/weigh", weigh, methods=["GET"]),
+        Route(f"{one}/ledger", ledger, methods=["GET"]),
         Route("/api/sync", sync_send, methods=["POST"]),
         Route("/api/sync", sync_missed, methods=["GET"]),
     ]

@@ -20,6 +20,7 @@ from wringout.showing.words import pretty, value_words
 from wringout.web.desk import SAID, UNREADABLE, Here, now_text
 from wringout.web.earlier import begun
 from wringout.web.pages import Problem, back, form_of, page, session, shared, system_for, text_of
+from wringout.web.weighed import begin_weighing, log_told
 from wringout.weighing.evidence_words import plain, title
 
 __all__ = [
@@ -338,7 +339,9 @@ def begin(request: Request, call_id: str) -> None:
     system = system_for(request, here.call.unit)
     begun(everything, "book", here, system)
     if here.folded.lines:
-        begun(everything, "weigh", here, system, {"unreadable": list(here.unreadable)})
+        begin_weighing(everything, here, system)
+    else:
+        log_told(everything, here)
 
 
 def as_json(value: Any) -> str:

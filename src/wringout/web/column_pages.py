@@ -22,7 +22,7 @@ from wringout.records.bundle import export_names
 from wringout.records.logs import Log
 from wringout.trends.choosing import Choice, chosen_text, faults
 from wringout.trends.mapping import mapping_beside
-from wringout.web.call_pages import written_by
+from wringout.web.call_pages import begin, written_by
 from wringout.web.column_job import STATES
 from wringout.web.desk import Here, now_text
 from wringout.web.jobs import Failed
@@ -163,6 +163,7 @@ async def columns_keep(request: Request) -> Response:
     if text_of(form, "guess", 10):
         acts = [("withdrawn", {"of": line.id, "reason": ANEW}) for line in log.mappings]
         everything.desk.keep(here.id, acts, who, id or None)
+        begin(request, here.id)
         return back(f"{there}/columns", request)
     try:
         found = await _job(request, here, log).within(LONG)
@@ -197,6 +198,7 @@ async def columns_keep(request: Request) -> Response:
         to=log.id,
         instead_of=[line.id for line in log.mappings],
     )
+    begin(request, here.id)
     return back(there, request)
 
 

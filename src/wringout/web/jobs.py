@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import time
 from typing import TYPE_CHECKING, Any
 
@@ -14,6 +15,7 @@ if TYPE_CHECKING:
     from wringout.showing.known_unit import Told
 
 __all__ = [
+    "WITH_LOG",
     "Failed",
     "book",
     "essence",
@@ -24,10 +26,13 @@ __all__ = [
     "run",
     "wait",
     "warm",
+    "warm_for_logs",
     "weigh",
 ]
 
 SEED = 0  # one call, one answer
+WITH_LOG = "weigh log"  # of a log the hours in which a state was held do not count
+LATER = 5  # steps of the machine's own priority
 
 
 class Failed(Exception):
@@ -47,6 +52,17 @@ def warm() -> None:
     import wringout.weighing.outlook  # noqa: F401
 
 
+def warm_for_logs() -> None:
+    """The same for the process of logs, which lets readings go first where cores are few."""
+    import wringout.trends.findings
+    import wringout.trends.mapping  # noqa: F401
+
+    warm()
+
+    if hasattr(os, "nice"):
+        os.nice(LATER)
+
+
 def essence(kind: str, document: str) -> str:
     """What of a call's document a job looks at, so that a note or a complaint put right begins no new work.
 
@@ -57,10 +73,10 @@ def essence(kind: str, document: str) -> str:
     Returns
     -------
     str
-        Without complaint and notes; for weighing also without the states held after the last reading; for
-        proof the last change alone.
+        Without complaint and notes; for weighing readings alone also without the states held after the last
+        one; for proof the last change alone.
     """
-    if kind not in ("weigh", "book", "wait", "prove"):
+    if kind not in ("weigh", WITH_LOG, "book", "wait", "prove"):
         return document
     tree = json.loads(document)
     tree.pop("complaint", None)
@@ -76,6 +92,7 @@ def run(kind: str, document: str, system: UnitSystem, more: dict[str, Any] | Non
     """Do one job; errors come back as `Failed`."""
     from wringout.errors import DataError, InputError
     from wringout.web.column_job import columns
+    from wringout.web.log_job import log
     from wringout.web.proof_job import prove
     from wringout.web.trend_job import trend
 
@@ -86,6 +103,7 @@ def run(kind: str, document: str, system: UnitSystem, more: dict[str, Any] | Non
         "prove": prove,
         "trend": trend,
         "columns": columns,
+        "log": log,
         "history": history,
         "learn": learn,
         "live": live,
@@ -116,14 +134,20 @@ def weigh(document: str, system: UnitSystem, more: dict[str, Any]) -> dict[str, 
     import numpy as np
 
     from wringout.showing.answer import answer_in_words
+    from wringout.showing.logged import days_words, tells
+    from wringout.trends.logged import evidence_from_text
     from wringout.weighing.answer import weigh as answer_of
 
     call = read_document(document)
     told = _told(call, more)
     known = told.known if told is not None else None
-    answer = answer_of(call, np.random.default_rng(SEED), known=known)
+    trend = evidence_from_text(more["log"]["evidence"]) if "log" in more else None
+    answer = answer_of(call, np.random.default_rng(SEED), trend=trend, known=known)
     words = answer_in_words(answer, system, set(more.get("unreadable", ())))
-    return words | {"known": _begins_with(told), "not_known": _not_known(more)}
+    words |= {"known": _begins_with(told), "not_known": _not_known(more), "log": {}}
+    if trend is not None:
+        words["log"] = {"name": more["log"]["name"], "days": days_words(trend), "tells": tells(answer)}
+    return words
 
 
 def _told(call: Call, more: dict[str, Any]) -> Told | None:

@@ -32,10 +32,10 @@ from wringout.showing.live import (
 from wringout.showing.words import pretty, reading_words
 from wringout.web.call_pages import begin
 from wringout.web.desk import Here
-from wringout.web.earlier import known_job
 from wringout.web.jobs import Failed
 from wringout.web.live_feed import Feed, Rows, Test
 from wringout.web.pages import Problem, back, form_of, page, session, shared, system_for, text_of
+from wringout.web.weighed import log_told, weigh_job
 from wringout.weighing.evidence_words import plain, state_words
 
 __all__ = ["act", "live"]
@@ -178,10 +178,10 @@ async def _test(request: Request, here: Here, feed: Feed, rows: Rows) -> tuple[T
         return test, False
     if test is not None:
         return test, False
-    more = {"unreadable": list(here.unreadable)}
     if here.folded.lines:
         system = system_for(request, here.call.unit)
-        job = await known_job(shared(request), "weigh", here, system, more, seconds=PATIENT)
+        logged = log_told(shared(request), here)
+        job = await weigh_job(shared(request), here, system, logged, seconds=PATIENT)
         try:
             found = await job.within(PATIENT) if job is not None else None
         except Failed:

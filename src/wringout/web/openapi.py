@@ -96,7 +96,12 @@ def description() -> dict[str, Any]:
             "parameters": [call],
             "post": _operation("understand", "How a line was understood.", anything, takes=line),
         },
-        "/api/calls/{call}/weigh": {"parameters": [call], "get": _slow("weigh", "Causes and next checks.")},
+        "/api/calls/{call}/weigh": {
+            "parameters": [call],
+            "get": _slow(
+                "weigh", "Causes and next checks, by readings and newest log; `weighed` says of what."
+            ),
+        },
         "/api/calls/{call}/ledger": {"parameters": [call], "get": _slow("ledger", "What each part moves.")},
         "/api/sync": {
             "post": _operation(

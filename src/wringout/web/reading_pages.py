@@ -17,12 +17,13 @@ from wringout.showing.expected import last_readings
 from wringout.showing.words import pretty, reading_words
 from wringout.web.call_pages import begin
 from wringout.web.desk import SAID, UNREADABLE, Here, now_text
-from wringout.web.earlier import begun, known_job
+from wringout.web.earlier import known_job
 from wringout.web.jobs import Failed
 from wringout.web.pages import Problem, back, form_of, page, session, shared, system_for, text_of
 from wringout.web.spoken.understand import understand
 from wringout.web.spoken.understood import Understood
 from wringout.web.spoken.units import usual_unit
+from wringout.web.weighed import begin_weighing
 from wringout.weighing.evidence_words import plain, state_words
 
 __all__ = [
@@ -211,10 +212,10 @@ def _begin_to_weigh(request: Request, here: Here, found: Understood, at: str) ->
     tree = json.loads(here.document)
     new = [{"at": at, "kind": "reading", "point": s.point, "value": s.value} for s in found.said]
     tree["events"] = sorted([*tree.get("events", ()), *new], key=lambda event: str(event["at"]))
-    more = {"unreadable": [*here.unreadable, *(u.point for u in found.unreadable)]}
+    unreadable = tuple(u.point for u in found.unreadable)
     system = system_for(request, here.call.unit)
     document = json.dumps(tree, ensure_ascii=False)
-    begun(shared(request), "weigh", here, system, more, document=document, ahead=True)
+    begin_weighing(shared(request), here, system, unreadable=unreadable, document=document, ahead=True)
 
 
 def _shown(found: Understood, here: Here, system: UnitSystem) -> dict[str, Any]:

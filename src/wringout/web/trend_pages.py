@@ -14,6 +14,7 @@ from wringout.documents.call import Change
 from wringout.errors import InputError
 from wringout.records.logs import Log, logs_of
 from wringout.showing.words import pretty
+from wringout.web.call_pages import begin
 from wringout.web.desk import Here, now_text
 from wringout.web.jobs import Failed
 from wringout.web.log_files import log_named, on_disk
@@ -63,6 +64,7 @@ async def trend_keep(request: Request) -> Response:
         )
     except InputError as error:
         return await trends(request, (Problem(error.message, "file"),))
+    begin(request, call_id)
     return back(f"/calls/{call_id}/trends/{kept}", request)
 
 

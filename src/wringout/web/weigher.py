@@ -23,6 +23,8 @@ __all__ = ["Job", "Weigher", "digest"]
 
 KEPT = 120
 WORKERS = 2
+# logs have a process of their own, so that no reading waits behind a month of minutes
+OF_LOGS = ("log", "trend", "columns", jobs.WITH_LOG)
 THREADS = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS")
 
 
@@ -43,14 +45,14 @@ class Job:
 
     @property
     def result(self) -> dict[str, Any] | None:
-        """What came out, or nothing yet.
+        """What came out, or nothing yet; nor where it was let go because the call has moved on.
 
         Raises
         ------
         Failed
             When the work ended in an error.
         """
-        return self.future.result() if self.future.done() else None
+        return self.future.result() if self.future.done() and not self.future.cancelled() else None
 
     @property
     def seconds(self) -> float:
@@ -73,7 +75,7 @@ class Weigher:
         self._lock = threading.Lock()
         self._jobs: OrderedDict[str, Job] = OrderedDict()
         self._former: dict[str, dict[str, float]] = {}
-        self._pool: ProcessPoolExecutor | None = None
+        self._pools: dict[bool, ProcessPoolExecutor] = {}  # that of logs is True
 
     def start(self) -> None:
         """Start the processes, so that the first answer finds them warm."""
@@ -83,12 +85,12 @@ class Weigher:
     def stop(self) -> None:
         """End the processes."""
         with self._lock:
-            if self._pool is not None:
-                working = list((self._pool._processes or {}).values())  # the pool forgets them as it shuts
-                self._pool.shutdown(wait=False, cancel_futures=True)
+            for pool in self._pools.values():
+                working = list((pool._processes or {}).values())  # the pool forgets them as it shuts
+                pool.shutdown(wait=False, cancel_futures=True)
                 for process in working:
                     process.terminate()
-                self._pool = None
+            self._pools.clear()
 
     def job(
         self,
@@ -147,28 +149,29 @@ class Weigher:
     def _submit(
         self, kind: str, document: str, system: UnitSystem, more: dict[str, Any] | None
     ) -> Future[dict[str, Any]]:
+        logs = kind in OF_LOGS
         try:
-            return self._open().submit(jobs.run, kind, document, system, more)
+            return self._open(logs).submit(jobs.run, kind, document, system, more)
         except concurrent.futures.process.BrokenProcessPool:
             # a worker died, of hunger for memory as a rule: a new pool, once
-            self._pool = None
-            return self._open().submit(jobs.run, kind, document, system, more)
+            del self._pools[logs]
+            return self._open(logs).submit(jobs.run, kind, document, system, more)
 
-    def _open(self) -> ProcessPoolExecutor:
-        if self._pool is None:
+    def _open(self, logs: bool = False) -> ProcessPoolExecutor:
+        if logs not in self._pools:
             # one thread a worker: for matrices this small more threads wait for each other, and for the pages
             before = {name: os.environ.get(name) for name in THREADS}
             os.environ.update(dict.fromkeys(THREADS, "1"))
-            self._pool = ProcessPoolExecutor(
-                self._workers, mp_context=multiprocessing.get_context("spawn"), initializer=jobs.warm
+            workers, warm = (1, jobs.warm_for_logs) if logs else (self._workers, jobs.warm)
+            self._pools[logs] = ProcessPoolExecutor(
+                workers, mp_context=multiprocessing.get_context("spawn"), initializer=warm
             )
-            for _ in range(self._workers):
-                self._pool.submit(
-                    jobs.warm
-                )  # processes begin with the first work, in the present environment
+            for _ in range(workers):
+                # processes begin with the first work, in the present environment
+                self._pools[logs].submit(len, ())
             for name, value in before.items():
                 if value is None:
                     del os.environ[name]
                 else:
                     os.environ[name] = value
-        return self._pool
+        return self._pools[logs]

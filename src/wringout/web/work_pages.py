@@ -3,8 +3,10 @@ at once what it has, and the rest follows."""
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import datetime, timedelta
 from typing import Any
+from urllib.parse import urlencode
 
 from starlette.requests import Request
 from starlette.responses import Response
@@ -19,12 +21,14 @@ from wringout.web.desk import Here, now_text
 from wringout.web.earlier import known_job, learning
 from wringout.web.jobs import Failed
 from wringout.web.pages import Problem, page, shared, system_for
+from wringout.web.weighed import Logged, log_read, log_told, weighed_words
 from wringout.web.weigher import Job
 from wringout.weighing.next_check import SETTLE_MINUTES
 
 __all__ = ["chart", "history", "ledger", "next_check", "suspects", "wait"]
 
 AT_ONCE, PATIENT = 0.25, 8.0  # seconds that a page, and that its part, wait for the answer
+GRACE = 0.5  # of these, for the answer with a log before that of the readings alone is given
 SOON = 2.0 * 3600.0  # seconds for which somebody may wait beside a unit
 
 
@@ -39,35 +43,85 @@ class _Work:
         self.part = "hx-request" in request.headers
         self.patience = PATIENT if self.part else AT_ONCE
         self.without = "without" in request.query_params  # what earlier visits told
+        self.alone = "alone" in request.query_params  # the readings, without the log
         self.read = any(isinstance(event, Reading) for event in self.here.call.events)
+
+    async def job(self, kind: str, more: dict[str, Any] | None, *, known: bool) -> Job | None:
+        """The work, begun if it was not; None while earlier visits are learned from."""
+        if known and not self.without:
+            return await known_job(self.shared, kind, self.here, self.system, more, seconds=self.patience)
+        topic = f"{self.here.id} without" if known else self.here.id
+        return self.shared.weigher.job(kind, topic, self.here.document, self.system, more)
 
     async def find(
         self, kind: str, more: dict[str, Any] | None = None, *, known: bool = False
     ) -> dict[str, Any]:
         """The result, or how long it has been worked on; what went wrong in words. ``known``: with what
         earlier visits told of the machine, unless the page was asked for without."""
-        job: Job | None
-        if known and self.without:
-            topic = f"{self.here.id} without"
-            job = self.shared.weigher.job(kind, topic, self.here.document, self.system, more)
-        elif known:
-            job = await known_job(self.shared, kind, self.here, self.system, more, seconds=self.patience)
-        else:
-            job = self.shared.weigher.job(kind, self.here.id, self.here.document, self.system, more)
+        job = await self.job(kind, more, known=known)
         if job is None:
             return {"found": None, "pending": True, "problems": (), "seconds": 0.0, "before": None}
         try:
             found = await job.within(self.patience)
         except Failed as error:
             return {"found": None, "pending": False, "problems": (Problem(error.message),), "seconds": 0.0}
+        return self._state(job, found)
+
+    def _state(self, job: Job, found: dict[str, Any] | None) -> dict[str, Any]:
         before = self.shared.weigher.before(job) if found is not None else None
+        pending = found is None
+        return {"found": found, "pending": pending, "seconds": job.seconds, "problems": (), "before": before}
+
+    async def weigh(self, name: str) -> dict[str, Any]:
+        """The answer as `find` gives it, with what was weighed: the newest log too, where that is ready.
+
+        Until then it is that of the readings alone, and its page asks again for the other (``log=wait``).
+        """
+        waits = "log" in self.request.query_params
+        if self.alone:
+            logged = log_told(self.shared, self.here, unread=True)
+        else:
+            logged = await log_read(self.shared, self.here, self.patience if waits else 0.0)
+        alone = Logged().more(self.here)
+        if logged.told:
+            await self.job("weigh", alone, known=True)  # begun beside it, in case it is sooner
+            job = await self.job(logged.kind, logged.more(self.here), known=True)
+            try:
+                found = (
+                    await job.within(self.patience if waits else min(GRACE, self.patience)) if job else None
+                )
+            except Failed as error:
+                logged = Logged(logged.log, why=error.message)
+            else:
+                if job is not None and found is not None:
+                    return self._state(job, found) | {"weighed": self._weighed(name, logged, found)}
+                logged = replace(logged, reading=job)
+        state = await self.find("weigh", alone, known=True)
+        found = state["found"]
+        return state | {"weighed": self._weighed(name, logged, found) if found else None}
+
+    def _weighed(self, name: str, logged: Logged, found: dict[str, Any]) -> dict[str, Any] | None:
+        """What an answer rests on, and where else to look; None in a call without a log."""
+        if logged.log is None:
+            return None
+        seen = f"/calls/{self.here.id}/trends/{logged.log.sha256}"
+        with_it, without_it = (self._address(name, log="", n="", alone=alone) for alone in ("", "1"))
+        used = bool(found["log"]) and found["log"]["tells"]
+        waits = not (found["log"] or logged.why or logged.left_out)
+        links = [("With it", with_it)] if self.alone else [("See the log", seen)]
         return {
-            "found": found,
-            "pending": found is None,
-            "seconds": job.seconds,
-            "problems": (),
-            "before": before,
+            "words": weighed_words(logged, found),
+            "links": [*links, ("without it", without_it)] if used else links,
+            "asks": not used,
+            "again": self._address(name, log="wait") if waits else "",
+            "seconds": logged.reading.seconds if logged.reading is not None else 0.0,
         }
+
+    def _address(self, name: str, **other: str) -> str:
+        """The page as it was asked for, with some of that asked otherwise."""
+        asked = {**self.request.query_params, **other}
+        query = urlencode({key: value for key, value in asked.items() if value})
+        return f"/calls/{self.here.id}/{name}{'?' if query else ''}{query}"
 
     def page(self, name: str, title: str, tab: str, **values: Any) -> Response:
         template = f"{name}_part.html" if self.part else f"{name}.html"
@@ -80,6 +134,8 @@ class _Work:
             title=title,
             read=self.read,
             without=self.without,
+            alone=self.alone,
+            other_visits=self._address(name, log="", n="", without="" if self.without else "1"),
             part=f"/calls/{self.here.id}/{name}{'?' if asked else ''}{asked}",
             **values,
         )
@@ -90,7 +146,7 @@ async def suspects(request: Request) -> Response:
     work = _Work(request)
     if not work.read:
         return work.page("suspects", "Suspects", "suspects", found=None, pending=False, problems=())
-    state = await work.find("weigh", {"unreadable": list(work.here.unreadable)}, known=True)
+    state = await work.weigh("suspects")
     before = state.pop("before", None)
     former = {s["cause"]: s["p"] for s in before["suspects"]} if before else {}
     marginals = before["document"]["marginals"] if before else {}
@@ -106,11 +162,10 @@ async def suspects(request: Request) -> Response:
 async def next_check(request: Request) -> Response:
     """One thing to do."""
     work = _Work(request)
-    more = {"unreadable": list(work.here.unreadable)}
     if not work.read:
         nothing: dict[str, Any] = {"found": None, "pending": False, "problems": (), "which": 0, "ways": []}
         return work.page("next", "Next check", "next", **nothing)
-    state = await work.find("weigh", more, known=True)
+    state = await work.weigh("next")
     state.pop("before", None)
     which = request.query_params.get("n", "0")
     checks = state["found"]["checks"] if state["found"] else []
