@@ -26,9 +26,10 @@ __all__ = ["Answer", "CauseSet", "weigh"]
 
 MOST_CAUSES = 3
 SEVERITIES = 9  # three causes of three severities each
-LEADING, LEADING_WORTH, SAMPLES = 24, 6.0, 160  # how many hypotheses are sampled, how far down, how often
-# those that share most of the answer between them are sampled more: an error of theirs is one of the answer
-FIRST, FIRST_WORTH, FIRST_SAMPLES = 4, 2.5, 1024
+LEADING, LEADING_WORTH, SAMPLES = 24, 6.0, 128  # how many hypotheses are sampled, how far down, how often
+# Those that share most of the answer between them are sampled more, and about other places than their fits
+# too: an error of theirs is one of the answer.
+FIRST, FIRST_WORTH, FIRST_SAMPLES = 8, 3.0, 640
 DOUBT, DOUBTED_POWER = (
     0.05,
     0.4,
@@ -83,7 +84,7 @@ def refined_posterior(at: Layout, weighed: Weighed, rng: np.random.Generator) ->
     place = [(weighed.fits[int(k)], int(i - bounds[k])) for i, k in zip(leading, level, strict=True)]
     fitted = log_posterior[leading]
     first = int((fitted[:FIRST] > fitted[0] - FIRST_WORTH).sum())
-    for these, count in ((slice(0, first), FIRST_SAMPLES), (slice(first, None), SAMPLES)):
+    for these, count, beside in ((slice(first), FIRST_SAMPLES, True), (slice(first, None), SAMPLES, False)):
         if not place[these]:
             continue
         found = refine(
@@ -93,6 +94,7 @@ def refined_posterior(at: Layout, weighed: Weighed, rng: np.random.Generator) ->
             np.array([f.curvature.root[j] for f, j in place[these]]),
             count,
             rng,
+            beside,
         )
         parabola = np.array([f.log_evidence[j] for f, j in place[these]])
         log_posterior[leading[these]] += found.log_evidence - parabola

@@ -20,13 +20,13 @@ from wringout.weighing.hypothesis import Hypothesis
 from wringout.weighing.likelihood import weight
 from wringout.weighing.unknowns import Layout, Mask, stage_steps
 
-__all__ = ["Places", "places"]
+__all__ = ["Places", "fits_alone", "places"]
 
 # judgement throughout, tried on calls of our own machine beside a nested sampler
 SHARES = (0.6, 1.0)  # of what makes one stage more; which of them is likelier depends on how many ran
 FAR = (2.0, 4.0)  # standard deviations along a ridge
 BENT = 0.45  # of what the parabola falls by: a ridge that falls by less is bent
-HOPELESS = 16.0  # nat under the fit, from where two steps with new slopes do not come back
+HOPELESS = 13.0  # nat under the fit, from where two steps with new slopes do not come back
 LEAST = 0.03  # share of the mass about the fit from which a place is worth sampling
 RIDGES = 3  # the most of them to a hypothesis
 ROUNDS = 2  # steps with new slopes after a stage
@@ -58,6 +58,11 @@ class _Moves:
     stage: Mask
 
 
+def fits_alone(modes: Array, roots: Array) -> Places:
+    """The fits as the only places; parameters as for :func:`places`."""
+    return Places(np.arange(len(modes)), modes, roots, np.ones(len(modes)))
+
+
 def places(at: Layout, hypotheses: Sequence[Hypothesis], modes: Array, roots: Array) -> Places:
     """Find where else than about its fit a hypothesis has mass.
 
@@ -81,13 +86,12 @@ def places(at: Layout, hypotheses: Sequence[Hypothesis], modes: Array, roots: Ar
     """
     size = modes.shape[0]
     each, curvature = np.arange(size), Curvature(roots)
-    fits = Places(each, modes, roots, np.ones(size))
     whole = roots.copy()
     # where a stage begins to run a slope may show; beyond it there is none, so that none is followed
     whole[:, :, [column for column, _ in stage_steps(at)]] = 0.0
     moves = _moves(at, hypotheses, Curvature(whole))
     if moves.column.size == 0:
-        return fits
+        return fits_alone(modes, roots)
     centre, fell = _followed(at, hypotheses, modes, Curvature(whole), moves)
     nearer = fell[:, ::2] <= fell[:, 1::2]  # of two places of a stage the better
     stage = moves.stage & (fell < HOPELESS) & np.stack([nearer, ~nearer], axis=2).reshape(size, -1)
@@ -95,7 +99,7 @@ def places(at: Layout, hypotheses: Sequence[Hypothesis], modes: Array, roots: Ar
     rank = np.argsort(np.argsort(np.where(bent, fell, np.inf), axis=1), axis=1)
     owner, which = np.nonzero(stage | (bent & (rank < RIDGES)))
     if owner.size == 0:
-        return fits
+        return fits_alone(modes, roots)
     whose, z = [hypotheses[int(i)] for i in owner], centre[owner, which]
     new = np.flatnonzero(moves.stage[which])
     for _ in range(ROUNDS if new.size else 0):

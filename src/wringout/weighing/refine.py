@@ -18,7 +18,7 @@ from wringout.weighing.curvature import Curvature
 from wringout.weighing.fit import linearise, log_posterior
 from wringout.weighing.hypothesis import Hypothesis
 from wringout.weighing.likelihood import weight
-from wringout.weighing.places import places
+from wringout.weighing.places import fits_alone, places
 from wringout.weighing.unknowns import Layout
 
 __all__ = ["Refined", "refine"]
@@ -49,6 +49,7 @@ def refine(
     roots: Array,
     count: int,
     rng: np.random.Generator,
+    beside: bool = True,
 ) -> Refined:
     """Sample hypotheses around their fits.
 
@@ -62,6 +63,8 @@ def refine(
     count : int
         Samples a hypothesis.
     rng : numpy.random.Generator
+    beside : bool
+        Whether places beside the fits are looked for, which costs as much as some hundred samples.
 
     Returns
     -------
@@ -77,7 +80,7 @@ def refine(
     Stat. 17 (2008) 295, from memory), which trades a little bias for much variance.
     """
     size, width = modes.shape
-    mixture = _mixture(at, hypotheses, modes, roots)
+    mixture = _mixture(at, hypotheses, modes, roots, beside)
     pairs = count // 2
     # so many pairs of each proposal as its share says, to within one
     marks = (np.arange(pairs) + rng.random((size, 1))) / pairs
@@ -147,9 +150,11 @@ class _Mixture:
         return found
 
 
-def _mixture(at: Layout, hypotheses: Sequence[Hypothesis], modes: Array, roots: Array) -> _Mixture:
+def _mixture(
+    at: Layout, hypotheses: Sequence[Hypothesis], modes: Array, roots: Array, beside: bool
+) -> _Mixture:
     size = modes.shape[0]
-    found = places(at, hypotheses, modes, roots)
+    found = places(at, hypotheses, modes, roots) if beside else fits_alone(modes, roots)
     gentle, lopsided = _gentle(at, hypotheses, modes, roots)
     others = found.owner[size:]
     nth = np.arange(others.size) - np.searchsorted(others, others)  # owners come in rising order

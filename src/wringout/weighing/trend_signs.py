@@ -35,9 +35,9 @@ PERIODS = {True: (math.log(800.0), 0.45), False: (math.log(2400.0), 0.55)}
 ANY_SWING = (math.log(0.07), 1.4)
 ANY_PERIOD = (math.log(1500.0), 1.0)
 SHOWS_PERIOD = 0.06  # of the travel: a smaller swing's period is noise
-# share in which a unit shows just any swing: with too high a gain one that is tamed by a weak coil, without
-# it one that nothing in the catalogue makes; judgement
-ODD = {True: 0.08, False: 0.015}
+# share in which a unit shows just any swing: with too high a gain one that is tamed, by a weak coil or by
+# what else is wrong (a quarter in the study), without it one that nothing in the catalogue makes (judgement)
+ODD = {True: 0.25, False: 0.015}
 # share of the time in which the shown dew point is the outdoor one, within what sensors differ; judgement
 FOLLOWS, FOLLOWS_NOT = 20.0, 25.0  # powers of densities that rise towards 1 and towards 0
 ODD_FOLLOWING = {True: 0.08, False: 0.02}
