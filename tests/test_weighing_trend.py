@@ -294,7 +294,8 @@ def test_the_wider_and_quicker_the_swing_the_more_it_speaks_for_hunting() -> Non
         for s, p in ((0.02, 2000.0), (0.07, 2500.0), (0.15, 900.0), (0.3, 800.0))
     ]
     assert steps == sorted(steps)
-    assert steps[0] < -2.5
+    # no more than this: a quarter of the hunting controls is tamed (tests/study/test_swings.py)
+    assert -3.0 < steps[0] < -2.0
     assert steps[-1] > 4.0
 
 
