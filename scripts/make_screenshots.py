@@ -16,7 +16,7 @@ import threading
 import time
 import zlib
 from collections.abc import Callable, Iterator
-from datetime import UTC, datetime, tzinfo
+from datetime import UTC, datetime, timedelta, tzinfo
 from pathlib import Path
 
 import numpy as np
@@ -33,7 +33,6 @@ from motion_trends import loads_of, made, weather_of  # noqa: E402
 from proof_samples import in_per_cent, written  # noqa: E402
 from shelf_samples import manual  # noqa: E402
 from test_trends_cli import write  # noqa: E402
-from trend_samples import simulate  # noqa: E402
 from web.browsing import browser, phone, settled, until  # noqa: E402
 from web.client import Client, demo_events  # noqa: E402
 from web.server import DEMO  # noqa: E402
@@ -41,6 +40,7 @@ from wringout.machine.motion import Alter  # noqa: E402
 from wringout.records import store as records_store  # noqa: E402
 from wringout.records.store import open_store  # noqa: E402
 from wringout.shelf.shelf import open_shelf  # noqa: E402
+from wringout.trends.table import TrendTable  # noqa: E402
 from wringout.web import desk, work_pages  # noqa: E402
 from wringout.web.app import create_app  # noqa: E402
 
@@ -255,27 +255,25 @@ def filled(client: Client, folder: Path) -> tuple[str, str, str]:
     client.wait_for(f"{call}/suspects")
     client.read(call, events[-1:])
     client.post(f"{call}/notes", text="cover screw of the coil panel is missing", at="2029-08-21T14:40:00")
-    log = write(simulate(2.0, 1), folder / "log.csv").read_bytes()
+    log = write(hall(DAY - timedelta(days=2), 2.6), folder / "log.csv").read_bytes()
     client.post(f"{call}/trends", files={"file": ("hall-log.csv", log, "text/csv")}, at="2029-08-21T14:10:00")
     return call, other, client.seen[-1]
 
 
+def hall(first: datetime, days: float, mended: datetime | None = None) -> TrendTable:
+    """A log of the demo's ice hall, its bypass shut by hand until it is mended."""
+    UNITS["hall"] = (DEMO / "unit.yaml").read_text(encoding="utf-8")
+    d, first = machine("hall"), first.replace(tzinfo=UTC)
+    events = [] if mended is None else [Alter((mended - first).total_seconds(), nominal(d))]
+    shut, weather = [("bypass-shut", 0.5)], weather_of(d, days)
+    return made("hall", shut, days, weather, loads_of(days), events, start=first.timestamp())
+
+
 def proven(client: Client, call: str, folder: Path) -> None:
     """The bypass is opened, and four days later a log of six is taken in."""
-    UNITS["hall"] = (DEMO / "unit.yaml").read_text(encoding="utf-8")
-    d, first = machine("hall"), datetime(2029, 8, 20, tzinfo=UTC)
+    first = datetime(2029, 8, 20, tzinfo=UTC)
     repair = first.replace(day=21, hour=15, minute=13)
-    opened = Alter((repair - first).total_seconds(), nominal(d))
-    days = made(
-        "hall",
-        [("bypass-shut", 0.5)],
-        6.0,
-        weather_of(d, 6.0),
-        loads_of(6.0),
-        [opened],
-        start=first.timestamp(),
-    )
-    written(folder, in_per_cent(days))
+    written(folder, in_per_cent(hall(first, 6.0, repair)))
     Clock.at = datetime(2029, 8, 26, 9, 5)
     words = "opened the bypass leg's balancing valve to its mark"
     client.post(f"{call}/change", cause="bypass-shut", text=words, at=f"{repair:%Y-%m-%dT%H:%M:%S}")

@@ -4,6 +4,7 @@ at every page it fetches."""
 from __future__ import annotations
 
 import re
+import time
 from html.parser import HTMLParser
 from types import TracebackType
 from typing import Any
@@ -144,8 +145,9 @@ class Client:
         return self._looked_at(answer, path, status)
 
     def wait_for(self, path: str) -> str:
-        """A page whose work is done."""
-        for _ in range(12):
+        """A page whose work is done: the server waits a while for each part, a loaded machine takes long."""
+        until = time.monotonic() + 90.0
+        while time.monotonic() < until:
             text = self.part(path)
             if 'class="working"' not in text:
                 return text
