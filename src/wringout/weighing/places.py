@@ -59,7 +59,18 @@ class _Moves:
 
 
 def fits_alone(modes: Array, roots: Array) -> Places:
-    """The fits as the only places; parameters as for :func:`places`."""
+    """The fits as the only places.
+
+    Parameters
+    ----------
+    modes : array, (hypotheses, width), [-]
+    roots : array, (hypotheses, terms, width)
+        Of their curvatures.
+
+    Returns
+    -------
+    Places
+    """
     return Places(np.arange(len(modes)), modes, roots, np.ones(len(modes)))
 
 
