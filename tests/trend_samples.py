@@ -25,6 +25,9 @@ DAY = 86400.0
 SPACE_T, DEW_POINT, BAND = 20.0, 11.0, 1.6
 
 
+SATISFIED_AT_NIGHT = {"night_load": -0.5, "moisture": 0.8}
+
+
 @dataclass
 class Unit:
     """What the unit is and what is wrong with it."""
@@ -139,6 +142,14 @@ def simulate(days: float = 2.0, seed: int = 0, unit: Unit | None = None, extra: 
             "return.t": sensed(np.array(log["space"]) + 0.3),
         }
     return TrendTable(START + minutes, values)
+
+
+@cache
+def trend(
+    days: float = 2.0, seed: int = 1, extra: bool = False, **wrong: float | str | bool | None
+) -> TrendTable:
+    """The days of a unit with something wrong, made once for all tests of a module."""
+    return simulate(days, seed, Unit(**wrong), extra)  # type: ignore[arg-type]
 
 
 def _stages(stages: int, dew: float) -> int:
