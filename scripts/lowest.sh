@@ -7,9 +7,11 @@ UV=${UV:-uv}
 command -v "$UV" >/dev/null || { echo "make lowest wants uv: pip install uv" >&2; exit 2; }
 
 venv=.venv-lowest
-mkdir -p build
-"$UV" pip compile --quiet pyproject.toml --group test --resolution lowest-direct --python-version 3.11 \
-    --no-header --output-file build/lowest.txt
+# beside a copy of the project file, so that the lock file of the project stays as it is
+mkdir -p build/lowest
+cp pyproject.toml README.md build/lowest/
+"$UV" export --quiet --project build/lowest --resolution lowest-direct --python 3.11 --no-default-groups --group test \
+    --no-emit-project --no-hashes --no-header --output-file build/lowest.txt >/dev/null
 "$UV" venv --quiet --clear --python 3.11 "$venv"
 "$UV" pip install --quiet --python "$venv/bin/python" --requirement build/lowest.txt
 "$UV" pip install --quiet --python "$venv/bin/python" --no-deps --editable .
