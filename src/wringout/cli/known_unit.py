@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from wringout.documents.call import Call
     from wringout.history.fingerprint import Fingerprint
     from wringout.history.proofs import HeldProof
+    from wringout.machine.known import KnownMachine
     from wringout.records.store import Store
     from wringout.showing.known_unit import Told
 
@@ -24,6 +25,7 @@ __all__ = [
     "fingerprint_option",
     "read_fingerprint",
     "read_proof",
+    "known_of",
     "told_of",
 ]
 
@@ -75,6 +77,12 @@ def told_of(path: str | None, call: Call) -> Told | None:
             path,
         )
     return told
+
+
+def known_of(path: str | None, call: Call) -> KnownMachine | None:
+    """The machine of a call as a fingerprint tells it; None where none is named."""
+    told = told_of(path, call)
+    return told.known if told is not None else None
 
 
 def read_proof(path: str) -> HeldProof:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from wringout.cli.known_unit import fingerprint_option, told_of
+from wringout.cli.known_unit import fingerprint_option, known_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -52,8 +52,7 @@ def command(
     from wringout.weighing.answer import weigh
 
     loaded = load(call)
-    told = told_of(fingerprint_path, loaded)
-    known = told.known if told is not None else None
+    known = known_of(fingerprint_path, loaded)
     answer = weigh(loaded, np.random.default_rng(SEED), known=known)
     following = worth_asking(answer, count)
     system = units or system_of(loaded.unit)

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from wringout.cli.known_unit import fingerprint_option, told_of
+from wringout.cli.known_unit import fingerprint_option, known_of
 from wringout.errors import InputError
 
 if TYPE_CHECKING:
@@ -83,8 +83,7 @@ def command(
     loaded = load(call, trend_path is not None)
     started = time.perf_counter()
     trend = _trend(trend_path, call, loaded.unit) if trend_path is not None else None
-    told = told_of(fingerprint_path, loaded)
-    known = told.known if told is not None else None
+    known = known_of(fingerprint_path, loaded)
     answer = weigh(loaded, np.random.default_rng(SEED), checks=checks != 0, trend=trend, known=known)
     if as_json:
         document = answer_document(answer, time.perf_counter() - started)

@@ -103,7 +103,8 @@ def places(at: Layout, hypotheses: Sequence[Hypothesis], modes: Array, roots: Ar
     moves = _moves(at, hypotheses, Curvature(whole))
     if moves.column.size == 0:
         return fits_alone(modes, roots)
-    centre, fell = _followed(at, hypotheses, modes, Curvature(whole), moves)
+    top = everywhere(at, hypotheses, each, modes).log_likelihood
+    centre, fell = _followed(at, hypotheses, modes, top, Curvature(whole), moves)
     nearer = fell[:, ::2] <= fell[:, 1::2]  # of two places of a stage the better
     stage = moves.stage & (fell < HOPELESS) & np.stack([nearer, ~nearer], axis=2).reshape(size, -1)
     bent = ~moves.stage & (fell < BENT * moves.level)
@@ -118,7 +119,7 @@ def places(at: Layout, hypotheses: Sequence[Hypothesis], modes: Array, roots: Ar
     linear = linearise(at, whose, z)
     root = linear.jacobian * np.sqrt(weight(linear.at.residual, linear.at.slip))[:, :, None]
     height = linear.at.log_likelihood - 0.5 * np.square(z).sum(axis=1)
-    height -= log_posterior(at, hypotheses, each, modes)[owner]
+    height -= (top - 0.5 * np.square(modes).sum(axis=1))[owner]
     narrower = Curvature(root).log_determinant() - curvature.log_determinant()[owner]
     worth = np.exp(np.clip(height - 0.5 * np.maximum(narrower, 0.0), -50.0, 50.0))
     kept = worth > LEAST
@@ -160,10 +161,16 @@ def _moves(at: Layout, hypotheses: Sequence[Hypothesis], curvature: Curvature) -
 
 
 def _followed(
-    at: Layout, hypotheses: Sequence[Hypothesis], modes: Array, curvature: Curvature, moves: _Moves
+    at: Layout,
+    hypotheses: Sequence[Hypothesis],
+    modes: Array,
+    top: Array,
+    curvature: Curvature,
+    moves: _Moves,
 ) -> tuple[Array, Array]:
     """Centres after each move, (hypotheses, moves, width), and how far the posterior fell from the fit,
-    (hypotheses, moves); it fell without end where a stage was moved and none is more or less."""
+    (hypotheses, moves), whose log likelihood is ``top`` (hypotheses,); it fell without end where a stage was
+    moved and none is more or less."""
     size, width = modes.shape
     count = moves.column.size
     owner = np.repeat(np.arange(size), count)
@@ -177,9 +184,8 @@ def _followed(
     after = log_posterior(at, hypotheses, owner, onward.reshape(-1, width)).reshape(size, count)
     # slopes of the fit lead astray where another number of stages runs
     better = (after > before) & ~moves.stage
-    top = everywhere(at, hypotheses, np.arange(size), modes).log_likelihood[:, None]
-    fell = top - 0.5 * np.square(modes).sum(axis=1)[:, None] - np.where(better, after, before)
-    alike = np.abs(there.log_likelihood.reshape(size, count) - top) < ROUNDING
+    fell = (top - 0.5 * np.square(modes).sum(axis=1))[:, None] - np.where(better, after, before)
+    alike = np.abs(there.log_likelihood.reshape(size, count) - top[:, None]) < ROUNDING
     return np.where(better[:, :, None], onward, centre), np.where(moves.stage & alike, np.inf, fell)
 
 
